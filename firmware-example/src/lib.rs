@@ -1,0 +1,2 @@
+//! Example firmware.
+#![no_std]

@@ -1,0 +1,2 @@
+//! Job files.
+pub mod spec;

@@ -1,0 +1,5 @@
+//! Modelled bottle-closing line around the control core of `timing-core`: plan, rehearse, judge, show.
+pub mod facts;
+pub mod job;
+pub mod trace;
+pub mod verdict;

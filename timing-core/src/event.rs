@@ -1,0 +1,286 @@
+//! What is told outside, and why: eight bytes an event.
+
+use crate::fault::Fault;
+use crate::io::{Actuator, Contact};
+use crate::unit::{Command, Mode, UnitState};
+
+/// Something that happened in a tick.
+///
+/// `kind` says what, `why` says for what reason; what `value` and `detail` carry is said at each kind.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Event {
+    /// What happened.
+    pub kind: EventKind,
+    /// Why.
+    pub why: Why,
+    /// A small number that belongs to the kind: an actuator, contact, state or step number.
+    pub detail: u16,
+    /// A quantity that belongs to the kind: counts, microseconds or a number of bottles.
+    pub value: i32,
+}
+
+const _: () = assert!(core::mem::size_of::<Event>() == 8);
+
+/// What an [`Event`] is about.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[repr(u8)]
+pub enum EventKind {
+    /// The unit changed state: `detail` = new state's number, `value` = old state's number.
+    State = 0,
+    /// The mode changed: `detail` = its number.
+    Mode = 1,
+    /// The head entered a step: `detail` = its number ([`crate::HeadStep`]).
+    Head = 2,
+    /// The feed entered a step: `detail` = its number ([`crate::FeedStep`]).
+    Feed = 3,
+    /// A bottle was registered: `value` = serial number of the bottle.
+    Registered = 4,
+    /// A bottle ended: `why` says how, `value` = serial number.
+    Counted = 5,
+    /// A bottle was flagged for reject: `why` says for what, `value` = serial number.
+    Flagged = 6,
+    /// The catch was ordered: `value` = counts past its computed place (0 when woken by place).
+    CatchOrdered = 7,
+    /// The jaw met the bottle (contact or time): `value` = predicted error of the centre, counts, positive = late.
+    Caught = 8,
+    /// A fault was raised: `detail` = [`Fault::code`], `value` = place or number that belongs to it.
+    Fault = 9,
+    /// A request was refused: `why` says for what, `detail` = number of the request.
+    Refused = 10,
+    /// The interlocks kept an order back: `detail` = rule number, `value` = order number.
+    Guarded = 11,
+    /// Turns or torque are done: `value` = microseconds of spin.
+    Tightened = 12,
+    /// A stroke takes longer than it did: `detail` = actuator, `value` = microseconds over its profile.
+    Drift = 13,
+    /// What cannot be detected because no contact is fitted for it: `detail` = contact number.
+    Blind = 14,
+    /// A tick came later than the last wake asked for: `value` = microseconds late.
+    Late = 15,
+    /// The length of a released body: `value` = counts.
+    Length = 16,
+}
+
+impl EventKind {
+    /// All of them, by number.
+    pub const ALL: [Self; 17] = [
+        Self::State,
+        Self::Mode,
+        Self::Head,
+        Self::Feed,
+        Self::Registered,
+        Self::Counted,
+        Self::Flagged,
+        Self::CatchOrdered,
+        Self::Caught,
+        Self::Fault,
+        Self::Refused,
+        Self::Guarded,
+        Self::Tightened,
+        Self::Drift,
+        Self::Blind,
+        Self::Late,
+        Self::Length,
+    ];
+}
+
+/// The reason that goes with an [`Event`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[repr(u8)]
+pub enum Why {
+    /// Nothing more to say.
+    Plain = 0,
+    /// The operator or the line asked.
+    Asked = 1,
+    /// The state was complete.
+    Complete = 2,
+    /// A fault; see the Fault event of the same tick.
+    Fault = 3,
+    /// No bottles come.
+    Starved = 4,
+    /// The outfeed is full.
+    OutfeedFull = 5,
+    /// The line's own belt stands.
+    LineStopped = 6,
+    /// The cause outside has been gone for its clear time.
+    CauseGone = 7,
+    /// Good, past the diverter.
+    Good = 8,
+    /// Diverted.
+    Rejected = 9,
+    /// Taken out by hand, by the operator's word or the guard's.
+    Removed = 10,
+    /// Gone without a trace.
+    Lost = 11,
+    /// Seen, though nobody knew of it.
+    Found = 12,
+    /// No closure on it.
+    NoCap = 13,
+    /// The grip closed on nothing.
+    GripEmpty = 14,
+    /// The catch place was missed.
+    Missed = 15,
+    /// Longer than the longest bottle.
+    OverLong = 16,
+    /// Its position is too uncertain to catch it.
+    Uncertain = 17,
+    /// Torque came before the window: crossed thread.
+    TorqueEarly = 18,
+    /// Torque did not come within the window: loose, or slipping rollers.
+    TorqueLate = 19,
+    /// A fault, stop or hold broke its cycle off.
+    Interrupted = 20,
+    /// In the machine when the guard or chain opened.
+    Unknown = 21,
+    /// Not in this unit state.
+    WrongState = 22,
+    /// Not in this unit mode.
+    WrongMode = 23,
+    /// The cause lasts.
+    CauseLasts = 24,
+    /// Something is inside.
+    NotEmpty = 25,
+    /// Not fitted on this machine, or not asked for by this product.
+    NotFitted = 26,
+    /// An interlock rule.
+    Interlock = 27,
+    /// The batch is delivered.
+    BatchDone = 28,
+    /// A body without a release, or at the discharge without a bottle.
+    Stray = 29,
+}
+
+impl Why {
+    /// All of them, by number.
+    pub const ALL: [Self; 30] = [
+        Self::Plain,
+        Self::Asked,
+        Self::Complete,
+        Self::Fault,
+        Self::Starved,
+        Self::OutfeedFull,
+        Self::LineStopped,
+        Self::CauseGone,
+        Self::Good,
+        Self::Rejected,
+        Self::Removed,
+        Self::Lost,
+        Self::Found,
+        Self::NoCap,
+        Self::GripEmpty,
+        Self::Missed,
+        Self::OverLong,
+        Self::Uncertain,
+        Self::TorqueEarly,
+        Self::TorqueLate,
+        Self::Interrupted,
+        Self::Unknown,
+        Self::WrongState,
+        Self::WrongMode,
+        Self::CauseLasts,
+        Self::NotEmpty,
+        Self::NotFitted,
+        Self::Interlock,
+        Self::BatchDone,
+        Self::Stray,
+    ];
+
+    /// The reason in plain words, lower case.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Plain => "",
+            Self::Asked => "asked for",
+            Self::Complete => "state complete",
+            Self::Fault => "fault",
+            Self::Starved => "no bottles come",
+            Self::OutfeedFull => "outfeed full",
+            Self::LineStopped => "line belt stands",
+            Self::CauseGone => "cause gone",
+            Self::Good => "good",
+            Self::Rejected => "rejected",
+            Self::Removed => "taken out by hand",
+            Self::Lost => "lost",
+            Self::Found => "found",
+            Self::NoCap => "no closure",
+            Self::GripEmpty => "grip closed on nothing",
+            Self::Missed => "catch place missed",
+            Self::OverLong => "over-long body",
+            Self::Uncertain => "position too uncertain",
+            Self::TorqueEarly => "torque too early",
+            Self::TorqueLate => "torque too late",
+            Self::Interrupted => "cycle broken off",
+            Self::Unknown => "inside when guard or chain opened",
+            Self::WrongState => "not in this state",
+            Self::WrongMode => "not in this mode",
+            Self::CauseLasts => "cause lasts",
+            Self::NotEmpty => "something is inside",
+            Self::NotFitted => "not fitted",
+            Self::Interlock => "interlock",
+            Self::BatchDone => "batch delivered",
+            Self::Stray => "stray body",
+        }
+    }
+}
+
+impl Event {
+    pub(crate) const fn new(kind: EventKind, why: Why, detail: u16, value: i32) -> Self {
+        Self { kind, why, detail, value }
+    }
+
+    /// The canonical little-endian bytes: kind, why, detail, value.
+    #[must_use]
+    pub const fn to_bytes(self) -> [u8; 8] {
+        let d = self.detail.to_le_bytes();
+        let v = self.value.to_le_bytes();
+        [self.kind as u8, self.why as u8, d[0], d[1], v[0], v[1], v[2], v[3]]
+    }
+
+    pub(crate) const fn state(to: UnitState, from: UnitState, why: Why) -> Self {
+        Self::new(EventKind::State, why, to as u16, from as i32)
+    }
+
+    pub(crate) const fn mode(to: Mode) -> Self {
+        Self::new(EventKind::Mode, Why::Asked, to as u16, 0)
+    }
+
+    pub(crate) const fn fault(fault: Fault, value: i32) -> Self {
+        Self::new(EventKind::Fault, Why::Fault, fault.code(), value)
+    }
+
+    pub(crate) const fn refused(request: u16, why: Why) -> Self {
+        Self::new(EventKind::Refused, why, request, 0)
+    }
+
+    pub(crate) const fn blind(contact: Contact) -> Self {
+        Self::new(EventKind::Blind, Why::NotFitted, contact as u16, 0)
+    }
+
+    pub(crate) const fn drift(actuator: Actuator, over_us: i32) -> Self {
+        Self::new(EventKind::Drift, Why::Plain, actuator as u16, over_us)
+    }
+}
+
+/// The number by which a refused [`crate::Request`] is named in an event: commands 1 … 9, then mode 10, batch 11, jog 12,
+/// spin 13, belt 14, step 15, dry cycle 16, declare 17.
+#[must_use]
+pub const fn request_number(request: crate::io::Request) -> u16 {
+    use crate::io::Request as R;
+    match request {
+        R::Command(c) => c as Command as u16,
+        R::Mode(_) => 10,
+        R::Batch(_) => 11,
+        R::Jog(..) => 12,
+        R::JogSpin => 13,
+        R::JogBelt => 14,
+        R::Step => 15,
+        R::DryCycle => 16,
+        R::Declare(_) => 17,
+    }
+}
