@@ -91,37 +91,103 @@ pub struct FaultRow {
 pub const FAULTS: [FaultRow; 22] = {
     use Cure::{Clear, Unhold};
     use Severity::{Critical, Inside};
-    const fn row(
-        fault: Fault,
-        name: &'static str,
-        severity: Severity,
-        cure: Cure,
-        look: &'static str,
-    ) -> FaultRow {
+    const fn row(fault: Fault, name: &'static str, severity: Severity, cure: Cure, look: &'static str) -> FaultRow {
         FaultRow { fault, name, severity, cure, look }
     }
     [
-        row(Fault::ChainOpen, "safety chain open", Critical, Clear, "the hard-wired chain: which device opened, and why"),
+        row(
+            Fault::ChainOpen,
+            "safety chain open",
+            Critical,
+            Clear,
+            "the hard-wired chain: which device opened, and why",
+        ),
         row(Fault::GuardOpen, "guard open", Critical, Clear, "who opened the guard; what was taken out"),
-        row(Fault::AirLow, "air low", Critical, Clear, "supply, regulator and dump valve; cylinders may move when air returns"),
-        row(Fault::DriveNotReady, "drive not ready", Inside, Unhold, "the drive's own fault display; overload, phase loss"),
+        row(
+            Fault::AirLow,
+            "air low",
+            Critical,
+            Clear,
+            "supply, regulator and dump valve; cylinders may move when air returns",
+        ),
+        row(
+            Fault::DriveNotReady,
+            "drive not ready",
+            Inside,
+            Unhold,
+            "the drive's own fault display; overload, phase loss",
+        ),
         row(Fault::InputFailed(Contact::PocketEye), "input failed", Inside, Unhold, "the input card or its supply"),
-        row(Fault::StrokeOverdue(Actuator::EntryGate), "stroke overdue", Inside, Unhold, "the actuator: air, valve, binding, its contact"),
-        row(Fault::StrokeLost(Actuator::EntryGate), "stroke lost", Inside, Unhold, "the actuator: pushed off its end, or a loose contact"),
-        row(Fault::Misfeed, "misfeed", Inside, Unhold, "a bottle hung at the release gate, a stuck pair, rails too close"),
+        row(
+            Fault::StrokeOverdue(Actuator::EntryGate),
+            "stroke overdue",
+            Inside,
+            Unhold,
+            "the actuator: air, valve, binding, its contact",
+        ),
+        row(
+            Fault::StrokeLost(Actuator::EntryGate),
+            "stroke lost",
+            Inside,
+            Unhold,
+            "the actuator: pushed off its end, or a loose contact",
+        ),
+        row(
+            Fault::Misfeed,
+            "misfeed",
+            Inside,
+            Unhold,
+            "a bottle hung at the release gate, a stuck pair, rails too close",
+        ),
         row(Fault::Jam, "jam at the release eye", Inside, Unhold, "a fallen or wedged bottle; a dirty or misaimed eye"),
-        row(Fault::StrayRelease, "stray at the release eye", Inside, Unhold, "a bottle that slipped the gate; the gate's stroke and reach"),
-        row(Fault::StrayDischarge, "stray at the discharge eye", Inside, Unhold, "a bottle put in by hand, or one that fell behind"),
-        row(Fault::Overstay, "bottle did not leave the head", Inside, Unhold, "a bottle stuck to plunger, jaw or rollers; or taken by hand"),
+        row(
+            Fault::StrayRelease,
+            "stray at the release eye",
+            Inside,
+            Unhold,
+            "a bottle that slipped the gate; the gate's stroke and reach",
+        ),
+        row(
+            Fault::StrayDischarge,
+            "stray at the discharge eye",
+            Inside,
+            Unhold,
+            "a bottle put in by hand, or one that fell behind",
+        ),
+        row(
+            Fault::Overstay,
+            "bottle did not leave the head",
+            Inside,
+            Unhold,
+            "a bottle stuck to plunger, jaw or rollers; or taken by hand",
+        ),
         row(Fault::BeltSilent, "belt silent", Inside, Unhold, "belt drive, slipping wheel, encoder cable"),
         row(Fault::BeltReversed, "belt reversed", Inside, Unhold, "encoder phases swapped; belt pushed by hand"),
         row(Fault::EncoderJump, "encoder jump", Inside, Unhold, "interference on the encoder cable; counter width"),
         row(Fault::SampleGap, "sample gap", Inside, Unhold, "the controller's load; a blocked loop"),
-        row(Fault::RejectUnverified, "reject not verified", Inside, Unhold, "the diverter; a bad bottle may have gone on: find it"),
+        row(
+            Fault::RejectUnverified,
+            "reject not verified",
+            Inside,
+            Unhold,
+            "the diverter; a bad bottle may have gone on: find it",
+        ),
         row(Fault::RejectFull, "reject lane full", Inside, Unhold, "empty the reject lane"),
-        row(Fault::MissesInARow, "misses in a row", Inside, Unhold, "catch mark, cap supply, torque: whatever the flags say"),
+        row(
+            Fault::MissesInARow,
+            "misses in a row",
+            Inside,
+            Unhold,
+            "catch mark, cap supply, torque: whatever the flags say",
+        ),
         row(Fault::TrackerFull, "too many bottles inside", Inside, Unhold, "the way to the diverter; the outfeed"),
-        row(Fault::StateOverdue, "state overdue", Inside, Unhold, "what the state was waiting for; see the events before"),
+        row(
+            Fault::StateOverdue,
+            "state overdue",
+            Inside,
+            Unhold,
+            "what the state was waiting for; see the events before",
+        ),
         row(Fault::Inner, "inner fault", Critical, Clear, "report it, with the recording"),
     ]
 };
@@ -181,12 +247,9 @@ impl Fault {
                 _ => Some(Command::Abort),
             },
             Severity::Inside => match state {
-                S::Starting
-                | S::Execute
-                | S::Suspending
-                | S::Suspended
-                | S::Unsuspending
-                | S::Unholding => Some(Command::Hold),
+                S::Starting | S::Execute | S::Suspending | S::Suspended | S::Unsuspending | S::Unholding => {
+                    Some(Command::Hold)
+                }
                 S::Idle | S::Resetting | S::Completing | S::Completed | S::Holding | S::Held => Some(Command::Stop),
                 S::Stopping | S::Clearing => Some(Command::Abort),
                 S::Stopped | S::Aborting | S::Aborted => None,

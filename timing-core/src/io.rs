@@ -30,14 +30,8 @@ pub enum Actuator {
 
 impl Actuator {
     /// All of them, in the order of their numbers.
-    pub const ALL: [Self; 6] = [
-        Self::EntryGate,
-        Self::ReleaseGate,
-        Self::Grip,
-        Self::Plunger,
-        Self::Rollers,
-        Self::Reject,
-    ];
+    pub const ALL: [Self; 6] =
+        [Self::EntryGate, Self::ReleaseGate, Self::Grip, Self::Plunger, Self::Rollers, Self::Reject];
 
     /// The actuator's number, 0 … 5.
     #[must_use]
@@ -377,7 +371,7 @@ impl Orders {
     /// Whether the homing coil of `a` is energised.
     #[must_use]
     pub const fn home(self, a: Actuator) -> bool {
-        self.0 & (1 << (a as u16 + 6)) != 0
+        self.0 & ((1 << 6) << a as u16) != 0
     }
 
     /// Whether the belt drive is on.
@@ -408,7 +402,7 @@ impl Orders {
     #[must_use]
     pub const fn with_coils(self, a: Actuator, work: bool, home: bool) -> Self {
         let w = 1 << a as u16;
-        let h = 1 << (a as u16 + 6);
+        let h = (1 << 6) << a as u16;
         let mut bits = self.0 & !(w | h);
         if work {
             bits |= w;

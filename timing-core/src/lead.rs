@@ -17,6 +17,14 @@ pub fn lead(rate: Rate, machine: &Machine, a: Actuator) -> i32 {
     }
 }
 
+/// Belt travel, in counts, between ordering `a` home and its arrival, at `rate`; to the nearest count.
+pub(crate) fn home_lead(rate: Rate, machine: &Machine, a: Actuator) -> i32 {
+    match machine.strokes.get(a.index()) {
+        Some(s) => rate.travel(s.latency.saturating_add(s.to_home)),
+        None => 0,
+    }
+}
+
 /// The belt position at which `a` must be ordered so that its contact falls on `mark`.
 #[must_use]
 pub fn order_place(mark: Counts, rate: Rate, machine: &Machine, a: Actuator) -> Counts {
@@ -27,5 +35,5 @@ pub fn order_place(mark: Counts, rate: Rate, machine: &Machine, a: Actuator) -> 
 /// halts short of the head's clear line.
 #[must_use]
 pub(crate) fn last_stop(stop_travel: i32, u: i32, machine: &Machine) -> i64 {
-    -(machine.head_clear as i64) - stop_travel as i64 - u as i64
+    i64::from(machine.head_clear).saturating_add(i64::from(stop_travel)).saturating_add(i64::from(u)).saturating_neg()
 }

@@ -166,12 +166,16 @@ impl MachineError {
             Self::ReleaseEye => "release eye must lie between the release blade and the head centre",
             Self::DischargeEye => "discharge eye must lie downstream of the head centre, within 10 m",
             Self::CapEye => "upstream cap position must lie between the release blade and the head centre",
-            Self::Reject => "diverter must lie downstream of the discharge eye, within 10 m, with a positive length of action",
+            Self::Reject => {
+                "diverter must lie downstream of the discharge eye, within 10 m, with a positive length of action"
+            }
             Self::HeadClear => "head clear line must lie between the release blade and the head centre",
             Self::Stroke(_) => {
                 "latency up to 500 ms, travel up to 5 s, margin 5 ms … 5 s (and longer than the contact filter)"
             }
-            Self::Fitted(_) => "pocket eye, release eye, chain and guard must be fitted; an eye and its position go together",
+            Self::Fitted(_) => {
+                "pocket eye, release eye, chain and guard must be fitted; an eye and its position go together"
+            }
             Self::Filter => "eye response up to 50 ms, filters up to 200 ms, safety filter 10 ms … 5 s",
             Self::Waiting => {
                 "sample gap 1 ms … 1 s, belt-still time from the sample gap to 5 s, ramp up to 10 s, warning 0.5 … 60 s, \
@@ -203,6 +207,8 @@ pub struct Machine {
     pub(crate) idle_spin: bool,
     pub(crate) rate_max: Rate,
     pub(crate) ramp: Duration,
+    /// More counts than the fastest belt can bring between two looks.
+    pub(crate) jump: i32,
     pub(crate) release_blade: i32,
     pub(crate) release_eye: i32,
     pub(crate) discharge_eye: Option<i32>,
@@ -223,6 +229,12 @@ pub struct Machine {
     pub(crate) clear: Duration,
     pub(crate) starve: Duration,
     pub(crate) patience: Duration,
+}
+
+/// What the fastest belt brings in the time between two looks, and a quarter more, and a little for slow encoders.
+const fn jump(rate_max: Rate, still: Duration) -> i32 {
+    let most = rate_max.travel(still.as_micros_u32());
+    most.saturating_add(most / 4).saturating_add(16)
 }
 
 const fn within(d: Duration, lo_us: u64, hi_us: u64) -> bool {
@@ -290,6 +302,7 @@ impl Machine {
             idle_spin: p.idle_spin,
             rate_max: scale.rate(p.belt_speed_max),
             ramp: p.belt_ramp,
+            jump: jump(scale.rate(p.belt_speed_max), p.belt_still),
             release_blade: scale.counts(p.release_blade),
             release_eye: scale.counts(p.release_eye),
             discharge_eye: p.discharge_eye.map(|x| scale.counts(x)),

@@ -146,7 +146,9 @@ impl ProductError {
             }
             Self::Capture => "capture must be positive, at most half a body, and larger than the base uncertainty",
             Self::GateShut => "release gate must shut after the longest body has passed its blade",
-            Self::Travel => "settle, misfeed, leave and stop travel must not be negative, and misfeed travel must reach the release eye",
+            Self::Travel => {
+                "settle, misfeed, leave and stop travel must not be negative, and misfeed travel must reach the release eye"
+            }
             Self::Jam => "jam travel must be longer than the longest body",
             Self::Slip => "slip and its uncertainty must not be negative",
             Self::Dwell => "a dwell is longer than 5 s",
@@ -191,6 +193,15 @@ pub struct Setpoints {
     pub(crate) misses_to_hold: u8,
     pub(crate) early: Option<Duration>,
     pub(crate) window: i32,
+    /// Belt travel while the diverter moves, a quarter more than at the nominal speed.
+    pub(crate) reject_lead: i32,
+    /// Belt travel while an eye responds and its filter runs, a quarter more than at the nominal speed.
+    pub(crate) eye_lag: i32,
+}
+
+/// Room for a belt that runs faster than nominal, and for rounding.
+const fn quarter_more(counts: i32) -> i32 {
+    counts.saturating_add(counts / 4).saturating_add(1)
 }
 
 impl Setpoints {
@@ -214,20 +225,21 @@ impl Setpoints {
         if !body_ok {
             return Err(E::Body);
         }
-        
+
         let eye = i64::from(m.release_eye);
-        if p.catch_travel <= zero || i64::from(n(p.catch_travel)) > i64::from(up(p.body_max)) - eye {
+        if p.catch_travel <= zero || i64::from(n(p.catch_travel)) > i64::from(up(p.body_max)).saturating_sub(eye) {
             return Err(E::CatchTravel);
         }
         let lead = lead::lead(rate, m, Actuator::Grip);
-        if p.catch_early < zero || i64::from(lead) + i64::from(n(p.catch_early)) >= i64::from(n(p.catch_travel)) {
+        if p.catch_early < zero || lead.saturating_add(n(p.catch_early)) >= n(p.catch_travel) {
             return Err(E::Lead);
         }
         let half = Millimetres::from_bits(p.body_max.to_bits() / 2);
         if p.capture <= zero || p.capture > half || p.u_base < zero || p.u_base >= p.capture {
             return Err(E::Capture);
         }
-        let past_blade = i64::from(up(p.body_max)) - (eye - i64::from(m.release_blade));
+        let to_eye = m.release_eye.saturating_sub(m.release_blade);
+        let past_blade = i64::from(up(p.body_max).saturating_sub(to_eye));
         if i64::from(n(p.gate_shut_travel)) < past_blade.max(0) {
             return Err(E::GateShut);
         }
@@ -279,6 +291,8 @@ impl Setpoints {
             misses_to_hold: p.misses_to_hold,
             early: p.early,
             window: n(p.speed_window),
+            reject_lead: quarter_more(lead::home_lead(rate, m, Actuator::Reject)),
+            eye_lag: quarter_more(rate.travel(m.eye_on.saturating_add(m.eye_filter.as_micros_u32()))),
         })
     }
 

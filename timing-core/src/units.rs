@@ -168,7 +168,7 @@ impl Millimetres {
     pub const fn from_um(um: i32) -> Self {
         let wide = (um as i64) << 16;
         let half = if wide < 0 { -500 } else { 500 };
-        let bits = (wide + half) / 1_000;
+        let bits = wide.saturating_add(half) / 1_000;
         if bits > i32::MAX as i64 {
             Self(i32::MAX)
         } else if bits < i32::MIN as i64 {
@@ -251,14 +251,14 @@ impl CountsPerMm {
     /// 32 bits saturates; [`crate::Machine::new`] refuses such a machine.
     #[must_use]
     pub const fn counts(self, length: Millimetres) -> i32 {
-        let product = length.fixed().to_bits() as i64 * self.0 as i64;
+        let product = (length.fixed().to_bits() as i64).wrapping_mul(self.0 as i64);
         saturate(product.saturating_add(1 << 31) >> 32)
     }
 
     /// `length` in whole counts, never less than the length: for margins that must not shrink by rounding.
     #[must_use]
     pub const fn counts_up(self, length: Millimetres) -> i32 {
-        let product = length.fixed().to_bits() as i64 * self.0 as i64;
+        let product = (length.fixed().to_bits() as i64).wrapping_mul(self.0 as i64);
         saturate(product.saturating_add((1 << 32) - 1) >> 32)
     }
 
@@ -270,8 +270,8 @@ impl CountsPerMm {
             return Rate::ZERO;
         }
         // counts/s in 32 fraction bits → counts/µs in 28: × 2^-4 / 10^6. Not in the tick, so a 64-bit division is allowed.
-        let per_s = bits as u64 * U16F16::from_bits(self.0).to_bits() as u64;
-        let steps = (per_s + 8_000_000) / 16_000_000;
+        let per_s = (bits as u64).wrapping_mul(U16F16::from_bits(self.0).to_bits() as u64);
+        let steps = per_s.saturating_add(8_000_000) / 16_000_000;
         Rate(if steps > u32::MAX as u64 { u32::MAX } else { steps as u32 })
     }
 }
@@ -325,9 +325,9 @@ impl Rate {
             None => return Self::ZERO,
         };
         if shift >= Self::FRACTION_BITS {
-            Self(quotient >> (shift - Self::FRACTION_BITS))
+            Self(quotient >> shift.wrapping_sub(Self::FRACTION_BITS))
         } else {
-            let up = Self::FRACTION_BITS - shift;
+            let up = Self::FRACTION_BITS.wrapping_sub(shift);
             if quotient.leading_zeros() < up { Self(u32::MAX) } else { Self(quotient << up) }
         }
     }
@@ -335,7 +335,7 @@ impl Rate {
     /// Belt travel in `us` microseconds at this speed, whole counts to the nearest; saturates.
     #[must_use]
     pub const fn travel(self, us: u32) -> i32 {
-        let product = self.0 as u64 * us as u64;
+        let product = (self.0 as u64).wrapping_mul(us as u64);
         saturate((product.saturating_add(1 << 27) >> Self::FRACTION_BITS) as i64)
     }
 }
@@ -467,7 +467,7 @@ mod tests {
         assert_eq!(scale.counts(Millimetres::from_mm(94)), 1_925); // 1 925.12
         assert_eq!(scale.counts(Millimetres::from_mm(-94)), -1_925);
         assert_eq!(scale.counts_up(Millimetres::from_mm(94)), 1_926);
-        assert_eq!(Millimetres::from_um(-61_500).to_bits(), -61_500 * 65_536 / 1_000);
+        assert_eq!(Millimetres::from_um(-61_500).to_bits(), -4_030_464); // −61.5 × 65 536
     }
 
     #[test]

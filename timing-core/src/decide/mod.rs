@@ -1,5 +1,241 @@
-//! What to do next: unit, head, feed, jog.
+//! What to do next: the unit's states, the head, the feed, the jogs.
+//!
+//! Decisions read only [`Ctl`] and the validated tables, and leave what they want in `asked`; the guard has the last
+//! word. The head runs before the feed, so that a bottle is let go in the very tick in which the head becomes ready.
+
+pub(crate) mod course;
+pub(crate) mod feed;
+pub(crate) mod head;
+pub(crate) mod jog;
+mod requests;
 pub mod unit;
+
+pub(crate) use crate::cx::Cx;
+pub(crate) use requests::request;
+
+use crate::act::Wanted;
+use crate::event::{Event, Why};
+use crate::fault::Fault;
+use crate::guard::Facts;
+use crate::io::{Actuator, Contact, Pose};
+use crate::machine::Machine;
+use crate::product::CapPolicy;
+use crate::sense::belt::Belt;
+use crate::sense::contacts::Filter;
+use crate::sense::strokes::{At, Strokes};
+use crate::track::Track;
+use crate::units::{Deadline, Duration, Instant};
+use course::Unit;
+use unit::{Command, Mode, UnitState, on_command};
+
+/// How much a position is in doubt when nothing is known of the belt for a while: this many bodies.
+const DOUBT_BODIES: i32 = 4;
+/// Passes over the decisions in one tick; what is not settled then is settled in the next.
+const PASSES: usize = 4;
+
+/// Everything that decisions depend on, besides the validated tables. Times and places are armed or neutral.
+#[derive(Clone, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub(crate) struct Ctl {
+    pub(crate) filter: Filter,
+    pub(crate) belt: Belt,
+    pub(crate) strokes: Strokes,
+    pub(crate) track: Track,
+    pub(crate) unit: Unit,
+    pub(crate) head: head::Head,
+    pub(crate) feed: feed::Feed,
+    pub(crate) jog: jog::Jog,
+    pub(crate) watch: crate::watch::Watch,
+    /// What was ordered last.
+    pub(crate) was: Wanted,
+    /// Orders kept back last, so that each refusal is told once.
+    pub(crate) kept: u32,
+    /// Decisions did not settle: come back at once.
+    pub(crate) again: bool,
+}
+
+impl Ctl {
+    pub(crate) fn new() -> Self {
+        Self {
+            filter: Filter::new(),
+            belt: Belt::new(),
+            strokes: Strokes::default(),
+            track: Track::new(),
+            unit: Unit::new(),
+            head: head::Head::default(),
+            feed: feed::Feed::default(),
+            jog: jog::Jog::default(),
+            watch: crate::watch::Watch::default(),
+            was: Wanted::SAFE,
+            kept: 0,
+            again: false,
+        }
+    }
+
+    /// Bottles inside: tracked, or of unknown whereabouts.
+    pub(crate) fn inside(&self) -> u32 {
+        self.track.len().saturating_add(self.unit.unknown)
+    }
+
+    /// Raises a fault: told once until it is cleared, and answered as the table says for this unit state.
+    pub(crate) fn raise(&mut self, cx: &mut Cx<'_, '_>, fault: Fault, value: i32) {
+        let bit = 1u32 << (fault.code() & 31);
+        if self.watch.latched & bit == 0 {
+            self.watch.latched |= bit;
+            cx.tell.push(Event::fault(fault, value));
+        }
+        if let Some(command) = fault.reaction(self.unit.state) {
+            self.command(cx, command, Why::Fault);
+        }
+    }
+
+    /// Follows a command through the state table, if it leads anywhere.
+    pub(crate) fn command(&mut self, cx: &mut Cx<'_, '_>, command: Command, why: Why) -> bool {
+        match on_command(self.unit.state, command) {
+            Some(to) => {
+                course::enter(self, cx, to, why);
+                true
+            }
+            None => false,
+        }
+    }
+
+    /// Something goes forward: the bound of an acting state begins anew.
+    pub(crate) fn progress(&mut self, now: Instant, m: &Machine) {
+        if self.unit.bound.is_armed() {
+            self.unit.bound = Deadline::after(now, m.patience);
+        }
+    }
+
+    /// Whether the head may open the grip on a bottle that then rides on.
+    pub(crate) fn may_let_go(&self, cx: &Cx<'_, '_>) -> bool {
+        let full = self.unit.why == Why::OutfeedFull
+            && matches!(self.unit.state, UnitState::Suspending | UnitState::Suspended | UnitState::Unsuspending);
+        !full && !outfeed_full(cx)
+    }
+
+    /// Whether the line lets us release a bottle.
+    pub(crate) fn may_release(&self, cx: &Cx<'_, '_>) -> bool {
+        let belt_ready = self.belt.is_moving();
+        belt_ready && !self.head.stop_belt && !outfeed_full(cx)
+    }
+
+    /// A body stands where nothing is known of its way.
+    pub(crate) fn doubt(&mut self, cx: &Cx<'_, '_>) {
+        self.track.blur(cx.s.body_max.saturating_mul(DOUBT_BODIES), cx.m, cx.s);
+    }
+
+    /// Facts for the guard.
+    pub(crate) fn facts(&mut self, cx: &Cx<'_, '_>) -> Facts {
+        let mut f = 0;
+        let mut set = |yes: bool, bit: u32| {
+            if yes {
+                f |= bit;
+            }
+        };
+        let at = |a: Actuator| self.strokes.at(a);
+        set(cx.seen.is(Contact::Chain), Facts::CHAIN);
+        set(at(Actuator::EntryGate) == At::Home, Facts::ENTRY_SHUT);
+        set(at(Actuator::ReleaseGate) == At::Home, Facts::RELEASE_SHUT);
+        set(at(Actuator::Grip) == At::Work, Facts::GRIP_WORK);
+        set(matches!(at(Actuator::Grip), At::Work | At::Over), Facts::GRIP_THERE);
+        set(at(Actuator::Plunger) == At::Work, Facts::PLUNGER_WORK);
+        set(matches!(at(Actuator::Plunger), At::Work | At::Over), Facts::PLUNGER_THERE);
+        set(at(Actuator::Plunger) == At::Home, Facts::PLUNGER_HOME);
+        set(at(Actuator::Rollers) == At::Work, Facts::ROLLERS_WORK);
+        set(at(Actuator::Rollers) == At::Home, Facts::ROLLERS_HOME);
+        let bottle = self.track.at_head().is_some() || self.head.by_hand;
+        set(bottle, Facts::BOTTLE);
+        let denied = cx.s.cap == CapPolicy::AtHead && !cx.seen.is(Contact::Cap) && !self.head.dry;
+        set(!denied, Facts::CAP_OK);
+        let ready = self.feed.step == FeedStep::Releasing;
+        set(ready && self.track.inbound().is_none(), Facts::HEAD_READY);
+        set(self.feed.path_clear(), Facts::PATH_CLEAR);
+        set(self.feed.settled, Facts::POCKET_SETTLED);
+        set(self.unit.may_move(), Facts::MOTION);
+        let manual = self.unit.mode == Mode::Manual && self.unit.state == UnitState::Execute;
+        set(manual, Facts::MANUAL);
+        set(self.head.dry, Facts::DRY);
+        set(cx.m.idle_spin && self.unit.state == UnitState::Execute, Facts::IDLE_SPIN);
+        set(self.head.by_hand, Facts::HAND_STEP);
+        let window = head::in_catch_window(self, cx);
+        Facts(if window { f | Facts::CATCH_WINDOW } else { f })
+    }
+
+    /// Moves every time by `dt` µs and every place by `dp` counts, so that states can be compared.
+    pub(crate) fn rebase(&mut self, dt: i64, dp: i64) {
+        self.filter.rebase(dt, dp);
+        self.belt.rebase(dt, dp);
+        self.strokes.rebase(dt);
+        self.track.rebase(dp);
+        self.unit.rebase(dt, dp);
+        self.head.rebase(dt, dp);
+        self.feed.rebase(dt, dp);
+        self.jog.rebase(dt);
+        self.watch.rebase(dt);
+    }
+}
+
+/// Whether a bottle let go now would meet a full outfeed.
+pub(crate) fn outfeed_full(cx: &Cx<'_, '_>) -> bool {
+    let downstream = cx.m.fitted.has(Contact::DownstreamReady) && !cx.seen.is(Contact::DownstreamReady);
+    downstream || cx.seen.is(Contact::DischargeEye)
+}
+
+/// Decides: until nothing changes any more, at most [`PASSES`] times. Returns what is asked of the actuators.
+pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) -> Wanted {
+    let mut settled = false;
+    for _ in 0..PASSES {
+        let mut changed = course::run(ctl, cx);
+        if ctl.unit.runs_head() {
+            changed |= head::run(ctl, cx);
+        }
+        if ctl.unit.runs_feed() {
+            changed |= feed::run(ctl, cx);
+        }
+        if !changed {
+            settled = true;
+            break;
+        }
+    }
+    ctl.again = !settled;
+    let inbound = ctl.track.inbound().is_some() || ctl.head.step == HeadStep::Catch;
+    if !inbound {
+        ctl.belt.end_sampling();
+    }
+    asked(ctl, cx)
+}
+
+/// What the unit, head, feed and jogs together want.
+fn asked(ctl: &mut Ctl, cx: &Cx<'_, '_>) -> Wanted {
+    let mut asked = ctl.was;
+    let production = ctl.unit.mode == Mode::Production;
+    asked.beacon = ctl.unit.warns();
+    asked.ready = production && ctl.unit.state == UnitState::Execute;
+    asked.spin = false;
+    if ctl.unit.homes() {
+        course::undo(ctl, &mut asked);
+    } else if ctl.unit.mode == Mode::Manual {
+        if ctl.unit.state == UnitState::Execute {
+            jog::poses(ctl, cx, &mut asked);
+            return asked;
+        }
+    } else {
+        if ctl.unit.runs_head() {
+            head::poses(&ctl.head, &mut asked);
+        }
+        if ctl.unit.runs_feed() {
+            feed::poses(&ctl.feed, &mut asked);
+        }
+    }
+    asked.belt = cx.m.ours && production && ctl.unit.wants_belt(cx.m) && !ctl.head.stop_belt;
+    let pass = production && ctl.unit.passes_on() && !ctl.track.divert();
+    asked.set(Actuator::Reject, if pass { Pose::Work } else { Pose::Home });
+    asked
+}
+
+/// A short time in which nothing needs to be looked at.
+pub(crate) const AT_ONCE: Duration = Duration::from_micros(1);
 
 /// What the head is doing.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]

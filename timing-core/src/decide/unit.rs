@@ -71,10 +71,7 @@ impl UnitState {
     /// Whether the state ends by itself.
     #[must_use]
     pub const fn is_acting(self) -> bool {
-        !matches!(
-            self,
-            Self::Stopped | Self::Idle | Self::Suspended | Self::Aborted | Self::Held | Self::Completed
-        )
+        !matches!(self, Self::Stopped | Self::Idle | Self::Suspended | Self::Aborted | Self::Held | Self::Completed)
     }
 
     /// The standard's name.

@@ -1,0 +1,94 @@
+//! The release eye: registers every released bottle, measures its length, notices what nobody released.
+
+use crate::decide::{Ctl, Cx, FeedStep};
+use crate::event::{EventKind, Why};
+use crate::fault::Fault;
+use crate::io::Contact;
+use crate::track::{Stage, Track};
+use crate::units::{Counts, Place, Rate};
+
+/// Speed for an eye's response: as sampled, else as set; nothing while the belt stands.
+pub(crate) fn response_rate(ctl: &Ctl, set: Rate) -> Rate {
+    if !ctl.belt.is_moving() {
+        Rate::ZERO
+    } else if ctl.belt.rate() == Rate::ZERO {
+        set
+    } else {
+        ctl.belt.rate()
+    }
+}
+
+/// Takes this tick's edges of the release eye.
+pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+    let response = response_rate(ctl, cx.s.rate).travel(cx.m.eye_on);
+    let place = cx.seen.release.belt.ahead(response.saturating_neg());
+    if cx.seen.rising(Contact::ReleaseEye) {
+        came(ctl, cx, place);
+    }
+    if cx.seen.falling(Contact::ReleaseEye) {
+        went(ctl, cx, place);
+    }
+}
+
+fn came(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, edge: Counts) {
+    if ctl.track.is_same_body() {
+        // The far wall of clear glass, or a worn switch.
+        watch_length(ctl, cx, ctl.feed.edge);
+        return;
+    }
+    let expected = matches!(ctl.feed.step, FeedStep::Releasing | FeedStep::Shutting) && !ctl.feed.registered;
+    let runs = ctl.unit.runs_head();
+    if !expected && !runs {
+        return;
+    }
+    let flag = if expected { Why::Plain } else { Why::Stray };
+    let Some(serial) = ctl.track.register(edge, flag, cx.m, cx.s) else {
+        ctl.raise(cx, Fault::TrackerFull, 0);
+        return;
+    };
+    let number = i32::try_from(serial).unwrap_or(i32::MAX);
+    if expected {
+        ctl.feed.registered = true;
+        ctl.feed.shut = Place::at(edge.ahead(cx.s.gate_shut));
+        cx.book.tally.registered = cx.book.tally.registered.saturating_add(1);
+        cx.tell.say(EventKind::Registered, Why::Plain, 0, number);
+    } else {
+        cx.book.tally.found = cx.book.tally.found.saturating_add(1);
+        cx.tell.say(EventKind::Registered, Why::Stray, 0, number);
+    }
+    ctl.feed.edge = edge;
+    watch_length(ctl, cx, edge);
+    ctl.belt.begin_sampling(cx.seen.belt, cx.seen.edge_at, cx.s.window, cx.s.rate);
+    if !runs {
+        // Pushed there by hand, or by a belt that coasts: where it will stop is anyone's guess.
+        ctl.doubt(cx);
+    }
+    if !expected {
+        ctl.raise(cx, Fault::StrayRelease, number);
+    }
+}
+
+/// Arms the places at which a body still in the eye is over-long, and a jam.
+fn watch_length(ctl: &mut Ctl, cx: &Cx<'_, '_>, edge: Counts) {
+    let longest = cx.s.body_max.saturating_add(cx.s.u_base).saturating_add(cx.s.eye_lag);
+    ctl.feed.long = Place::at(edge.ahead(longest));
+    ctl.feed.jam = Place::at(edge.ahead(cx.s.jam));
+}
+
+fn went(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, edge: Counts) {
+    let length = edge.minus(ctl.feed.edge).get();
+    if length < i64::from(cx.s.body_min.saturating_sub(cx.s.u_base)) {
+        return;
+    }
+    let Some(b) = ctl.track.newest_inbound() else { return };
+    let value = i32::try_from(length).unwrap_or(i32::MAX);
+    cx.tell.say(EventKind::Length, Why::Plain, 0, value);
+    if length > i64::from(cx.s.body_max.saturating_add(cx.s.u_base)) {
+        Track::flag(b, Why::OverLong, cx.tell);
+    } else if b.stage == Stage::Inbound && b.flag == Why::Plain {
+        // Both edges are known: the centre is their mean, whatever the diameter.
+        let centre = Counts::new(ctl.feed.edge.get().midpoint(edge.get()));
+        b.mark = centre.ahead(cx.m.release_eye.saturating_neg());
+    }
+    ctl.track.refresh(cx.m, cx.s);
+}

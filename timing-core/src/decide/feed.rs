@@ -1,0 +1,201 @@
+//! The escapement: Filling → Loaded → Releasing → Shutting → Filling. It holds exactly one bottle, and lets one go when the
+//! head is ready.
+
+use crate::act::Wanted;
+use crate::decide::{Ctl, Cx, FeedStep, head};
+use crate::event::{EventKind, Why};
+use crate::fault::Fault;
+use crate::io::{Actuator, Contact, Pose};
+use crate::sense::strokes::At;
+use crate::unit::{Mode, UnitState};
+use crate::units::{Counts, Deadline, Duration, Place};
+
+/// How long the pocket is let settle when the unit stops while it fills.
+const SETTLE_TIME: Duration = Duration::from_millis(1_500);
+
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub(crate) struct Feed {
+    pub(crate) step: FeedStep,
+    /// Filling: where the pocket has settled.
+    pub(crate) settle: Place,
+    /// The pocket has settled, or was given its time.
+    pub(crate) settled: bool,
+    /// Bound on settling when the unit stops.
+    pub(crate) settle_limit: Deadline,
+    /// The pocket eye was seen clear since the last release (or nothing was released yet).
+    seen_clear: bool,
+    released_before: bool,
+    /// Releasing: where the bottle must have been seen.
+    pub(crate) misfeed: Place,
+    /// Releasing: the bottle was registered.
+    pub(crate) registered: bool,
+    /// Releasing: where the release gate shuts.
+    pub(crate) shut: Place,
+    /// Where a body still in the release eye is over-long, and where it is a jam.
+    pub(crate) long: Place,
+    pub(crate) jam: Place,
+    /// Leading edge of the body in the release eye.
+    pub(crate) edge: Counts,
+    /// Filling: since when the pocket is empty, as the instant when that is starved.
+    pub(crate) starve: Deadline,
+}
+
+impl Feed {
+    pub(crate) fn forget(&mut self) {
+        *self = Self::default();
+    }
+
+    pub(crate) fn rebase(&mut self, dt: i64, dp: i64) {
+        for p in [&mut self.settle, &mut self.misfeed, &mut self.shut, &mut self.long, &mut self.jam] {
+            *p = p.rebased(dp);
+        }
+        for d in [&mut self.settle_limit, &mut self.starve] {
+            *d = d.rebased(dt);
+        }
+        self.edge = Counts::new(self.edge.get().saturating_add(dp));
+    }
+
+    /// Whether a bottle may be under the release blade (R7).
+    pub(crate) const fn path_clear(&self) -> bool {
+        !matches!(self.step, FeedStep::Releasing)
+    }
+}
+
+/// What each step wants of the gates.
+pub(crate) fn poses(feed: &Feed, asked: &mut Wanted) {
+    let open = |yes: bool| if yes { Pose::Work } else { Pose::Home };
+    asked.set(Actuator::EntryGate, open(feed.step == FeedStep::Filling));
+    asked.set(Actuator::ReleaseGate, open(feed.step == FeedStep::Releasing));
+}
+
+fn enter(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, step: FeedStep) {
+    ctl.feed.step = step;
+    ctl.feed.settle = Place::NOWHERE;
+    ctl.feed.starve = Deadline::NEVER;
+    cx.tell.say(EventKind::Feed, Why::Plain, step as u16, 0);
+}
+
+/// The unit stops taking bottles: the pocket is given a bounded time to settle.
+pub(crate) fn finish(ctl: &mut Ctl, cx: &Cx<'_, '_>) {
+    if ctl.feed.step == FeedStep::Filling {
+        ctl.feed.settle_limit = Deadline::after(cx.seen.now, SETTLE_TIME);
+    }
+}
+
+/// One pass; `true` if the step changed.
+pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) -> bool {
+    let before = ctl.feed.step;
+    match before {
+        FeedStep::Filling => filling(ctl, cx),
+        FeedStep::Loaded => loaded(ctl, cx),
+        FeedStep::Releasing => releasing(ctl, cx),
+        FeedStep::Shutting => {
+            if ctl.strokes.is(Actuator::ReleaseGate, At::Home) {
+                ctl.feed.settled = false;
+                enter(ctl, cx, FeedStep::Filling);
+            }
+        }
+    }
+    before != ctl.feed.step
+}
+
+fn filling(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+    let feed = &mut ctl.feed;
+    let blocked = cx.seen.is(Contact::PocketEye);
+    if !blocked {
+        feed.seen_clear = true;
+        feed.settle = Place::NOWHERE;
+        if !feed.starve.is_armed() && !feed.settled {
+            feed.starve = Deadline::after(cx.seen.now, cx.m.starve);
+        }
+    } else {
+        feed.starve = Deadline::NEVER;
+        if (feed.seen_clear || !feed.released_before) && !feed.settled && !feed.settle.is_armed() {
+            let from = if cx.seen.rising(Contact::PocketEye) { ctl.filter.pocket().belt } else { cx.seen.belt };
+            feed.settle = Place::at(from.ahead(cx.s.settle));
+        }
+        if feed.settle.fire(cx.seen.belt) {
+            feed.settled = true;
+        }
+    }
+    if feed.settle_limit.fire(cx.seen.now) {
+        feed.settled = true;
+    }
+    if ctl.feed.settled {
+        ctl.feed.settle_limit = Deadline::NEVER;
+        enter(ctl, cx, FeedStep::Loaded);
+    }
+}
+
+fn loaded(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+    let executes = ctl.unit.state == UnitState::Execute && ctl.unit.mode == Mode::Production;
+    if !cx.seen.is(Contact::PocketEye) {
+        if executes && ctl.strokes.is(Actuator::EntryGate, At::Home) {
+            // Taken out, or never came: fill again.
+            ctl.feed.settled = false;
+            ctl.feed.seen_clear = true;
+            enter(ctl, cx, FeedStep::Filling);
+        }
+        return;
+    }
+    let inside = ctl.inside();
+    let go = executes
+        && ctl.strokes.is(Actuator::EntryGate, At::Home)
+        && ctl.strokes.is(Actuator::ReleaseGate, At::Home)
+        && head::is_ready(ctl)
+        && ctl.may_release(cx)
+        && ctl.track.has_room()
+        && cx.book.wants(inside);
+    if go {
+        ctl.feed.registered = false;
+        ctl.feed.released_before = true;
+        ctl.feed.seen_clear = false;
+        ctl.feed.misfeed = Place::at(cx.seen.belt.ahead(cx.s.misfeed));
+        enter(ctl, cx, FeedStep::Releasing);
+    }
+}
+
+fn releasing(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+    let blocked = cx.seen.is(Contact::PocketEye);
+    if !blocked {
+        ctl.feed.seen_clear = true;
+    }
+    if ctl.feed.misfeed.is_due(cx.seen.belt) {
+        ctl.feed.misfeed = Place::NOWHERE;
+        if !ctl.feed.registered || blocked {
+            misfeed(ctl, cx, 0);
+            return;
+        }
+    }
+    if ctl.feed.registered && ctl.feed.shut.is_due(cx.seen.belt) {
+        ctl.feed.shut = Place::NOWHERE;
+        ctl.feed.misfeed = Place::NOWHERE;
+        if blocked {
+            misfeed(ctl, cx, 1);
+        } else {
+            enter(ctl, cx, FeedStep::Shutting);
+        }
+    }
+}
+
+/// The bottle may stand under the release blade: the gate is left as it is, and not used again before Reset or Unhold.
+fn misfeed(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, how: i32) {
+    ctl.unit.failed |= 1 << Actuator::ReleaseGate.index();
+    ctl.raise(cx, Fault::Misfeed, how);
+}
+
+/// Unhold: a release that was broken off is awaited once more; a pocket that was emptied by hand is filled again.
+pub(crate) fn resume(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+    if ctl.feed.step != FeedStep::Releasing {
+        return;
+    }
+    if ctl.feed.registered {
+        // The rest of its way past the blade is not known any more; shut once the longest is past from here.
+        ctl.feed.shut = Place::at(cx.seen.belt.ahead(cx.s.gate_shut));
+    } else if !cx.seen.is(Contact::PocketEye) && !cx.seen.is(Contact::ReleaseEye) {
+        enter(ctl, cx, FeedStep::Shutting);
+    } else {
+        ctl.feed.misfeed = Place::at(cx.seen.belt.ahead(cx.s.misfeed));
+    }
+}

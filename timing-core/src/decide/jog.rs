@@ -1,0 +1,52 @@
+//! Manual: one actuator at a time, which keeps its place on release; spin and belt are hold-to-run.
+
+use crate::act::Wanted;
+use crate::decide::{Ctl, Cx};
+use crate::io::{Actuator, Pose};
+use crate::units::{Deadline, Duration, Instant};
+
+/// A hold-to-run order that is not refreshed for so long drops.
+pub(crate) const HOLD: Duration = Duration::from_millis(250);
+
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub(crate) struct Jog {
+    /// Asked for in this tick only.
+    asked: Option<(Actuator, Pose)>,
+    pub(crate) spin: Deadline,
+    pub(crate) belt: Deadline,
+}
+
+impl Jog {
+    pub(crate) fn forget(&mut self) {
+        *self = Self::default();
+    }
+
+    pub(crate) fn order(&mut self, a: Actuator, pose: Pose) {
+        self.asked = Some((a, pose));
+    }
+
+    pub(crate) fn spin(&mut self, now: Instant) {
+        self.spin = Deadline::after(now, HOLD);
+    }
+
+    pub(crate) fn belt(&mut self, now: Instant) {
+        self.belt = Deadline::after(now, HOLD);
+    }
+
+    pub(crate) fn rebase(&mut self, dt: i64) {
+        self.spin = self.spin.rebased(dt);
+        self.belt = self.belt.rebased(dt);
+    }
+}
+
+/// What Manual wants: everything as it was, but for what is jogged.
+pub(crate) fn poses(ctl: &mut Ctl, cx: &Cx<'_, '_>, asked: &mut Wanted) {
+    if let Some((a, pose)) = ctl.jog.asked.take() {
+        asked.set(a, pose);
+    }
+    ctl.jog.spin.fire(cx.seen.now);
+    ctl.jog.belt.fire(cx.seen.now);
+    asked.spin = ctl.jog.spin.is_armed();
+    asked.belt = ctl.jog.belt.is_armed() && cx.m.ours;
+}

@@ -1,0 +1,203 @@
+//! The interlocks: one table, and a pure function from facts, what was, and what is asked, to what leaves.
+//!
+//! The guard vets *changes*. Each order that leaves is as it was, as asked, or (with the chain open) safe. It has no
+//! memory and thinks of no order of its own. Removing energy is an order like any other: a gate shuts on a bottle, a
+//! spring grip opens under the rollers. Only the safe vector outranks the table.
+
+use crate::act::Wanted;
+use crate::io::{Actuator, Pose};
+
+/// What the guard needs to know, one bit each.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Facts(pub(crate) u32);
+
+macro_rules! facts {
+    ($($name:ident = $bit:expr, $doc:expr;)*) => {
+        impl Facts { $(#[doc = $doc] pub(crate) const $name: u32 = 1 << $bit;)* }
+    };
+}
+
+facts! {
+    CHAIN = 0, "The hard-wired chain is closed.";
+    ENTRY_SHUT = 1, "The entry gate is confirmed shut.";
+    RELEASE_SHUT = 2, "The release gate is confirmed shut.";
+    GRIP_WORK = 3, "The grip is confirmed on work.";
+    GRIP_THERE = 4, "The grip is confirmed at its working end, with or without a bottle.";
+    PLUNGER_WORK = 5, "The plunger is confirmed on a closure.";
+    PLUNGER_THERE = 6, "The plunger is confirmed at its working end, with or without a closure.";
+    ROLLERS_WORK = 7, "The rollers are confirmed in.";
+    ROLLERS_HOME = 8, "The rollers are confirmed back.";
+    PLUNGER_HOME = 9, "The plunger is confirmed up.";
+    BOTTLE = 10, "A bottle is in the catch window (or placed there by hand).";
+    CAP_OK = 11, "No closure sensor denies the closure.";
+    HEAD_READY = 12, "The head is ready for one, or early release is proven and its last-stop mark watched.";
+    PATH_CLEAR = 13, "No tracked bottle is under the release blade.";
+    POCKET_SETTLED = 14, "The pocket has settled, or has been given its time.";
+    CATCH_WINDOW = 15, "The grip has not been ordered for this bottle, and its contact would fall within the capture.";
+    MOTION = 16, "The unit's state allows motion.";
+    MANUAL = 17, "Manual mode.";
+    DRY = 18, "Dry cycle: no bottle is meant to be there.";
+    IDLE_SPIN = 19, "The profile lets the rollers idle-spin, and the unit executes.";
+    HAND_STEP = 20, "Maintenance: a step over a bottle placed by hand.";
+}
+
+impl Facts {
+    pub(crate) const fn has(self, bits: u32) -> bool {
+        self.0 & bits == bits
+    }
+
+    pub(crate) const fn any(self, bits: u32) -> bool {
+        self.0 & bits != 0
+    }
+}
+
+/// An order that a row of the table speaks of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Order {
+    /// An actuator to its working end.
+    Work(Actuator),
+    /// An actuator from its working end back home (or its coil off).
+    Back(Actuator),
+    /// The roller drive on.
+    Spin,
+    /// The belt drive on.
+    Belt,
+}
+
+/// One row: an order, and what must be so before it may leave.
+#[derive(Clone, Copy)]
+pub struct RuleRow {
+    /// Number of the rule, 1 … 16.
+    pub rule: u8,
+    /// The order.
+    pub order: Order,
+    /// What must be so, in words.
+    pub needs: &'static str,
+    allows: fn(Facts) -> bool,
+}
+
+/// The interlock table. An order leaves only if every row that speaks of it allows it.
+pub const RULES: [RuleRow; 19] = {
+    use Actuator::{EntryGate, Grip, Plunger, ReleaseGate, Rollers};
+    const fn row(rule: u8, order: Order, needs: &'static str, allows: fn(Facts) -> bool) -> RuleRow {
+        RuleRow { rule, order, needs, allows }
+    }
+    [
+        row(
+            2,
+            Order::Work(Plunger),
+            "a bottle in the catch window (dry cycle: none) and the grip confirmed on it",
+            |f| {
+                f.has(Facts::GRIP_WORK) && f.any(Facts::BOTTLE | Facts::MANUAL) || f.has(Facts::DRY | Facts::GRIP_THERE)
+            },
+        ),
+        row(2, Order::Work(Rollers), "the plunger confirmed down on the closure (dry cycle: at full stroke)", |f| {
+            f.has(Facts::PLUNGER_WORK) || f.has(Facts::DRY | Facts::PLUNGER_THERE)
+        }),
+        row(
+            3,
+            Order::Spin,
+            "rollers confirmed in and no closure sensor that denies the closure; or idle-spin by the profile in Execute; or Manual, rollers confirmed back",
+            |f| {
+                f.has(Facts::ROLLERS_WORK | Facts::CAP_OK)
+                    || f.has(Facts::IDLE_SPIN)
+                    || f.has(Facts::MANUAL | Facts::ROLLERS_HOME)
+            },
+        ),
+        row(4, Order::Back(Grip), "rollers confirmed back", |f| f.has(Facts::ROLLERS_HOME)),
+        row(4, Order::Back(Plunger), "rollers confirmed back", |f| f.has(Facts::ROLLERS_HOME)),
+        row(5, Order::Work(EntryGate), "the release gate confirmed shut", |f| f.has(Facts::RELEASE_SHUT)),
+        row(5, Order::Work(ReleaseGate), "the entry gate confirmed shut", |f| f.has(Facts::ENTRY_SHUT)),
+        row(
+            6,
+            Order::Work(ReleaseGate),
+            "the head ready for one, or early release proven and its last-stop mark watched",
+            |f| f.any(Facts::HEAD_READY | Facts::MANUAL),
+        ),
+        row(7, Order::Back(ReleaseGate), "no tracked bottle under the release blade", |f| {
+            f.any(Facts::PATH_CLEAR | Facts::MANUAL)
+        }),
+        row(7, Order::Back(EntryGate), "the pocket settled, or given its time", |f| {
+            f.any(Facts::POCKET_SETTLED | Facts::MANUAL)
+        }),
+        row(
+            8,
+            Order::Work(Grip),
+            "not yet ordered for this bottle, and contact predicted within the jaw's capture",
+            |f| f.any(Facts::CATCH_WINDOW | Facts::MANUAL | Facts::DRY | Facts::HAND_STEP),
+        ),
+        row(9, Order::Back(Grip), "plunger confirmed up", |f| f.any(Facts::PLUNGER_HOME | Facts::MANUAL)),
+        row(11, Order::Belt, "a unit state that allows motion", |f| f.has(Facts::MOTION)),
+        row(11, Order::Spin, "a unit state that allows motion", |f| f.has(Facts::MOTION)),
+        row(11, Order::Work(Grip), "a unit state that allows motion", |f| f.has(Facts::MOTION)),
+        row(11, Order::Work(ReleaseGate), "a unit state that allows motion", |f| f.has(Facts::MOTION)),
+        row(11, Order::Work(EntryGate), "a unit state that allows motion", |f| f.has(Facts::MOTION)),
+        row(11, Order::Work(Plunger), "a unit state that allows motion", |f| f.has(Facts::MOTION)),
+        row(11, Order::Work(Rollers), "a unit state that allows motion", |f| f.has(Facts::MOTION)),
+    ]
+};
+
+impl Order {
+    /// The order's number in events: actuator for Work, 8 + actuator for Back, 16 spin, 17 belt.
+    #[must_use]
+    pub const fn number(self) -> u8 {
+        match self {
+            Self::Work(a) => a as u8,
+            Self::Back(a) => 8 | a as u8,
+            Self::Spin => 16,
+            Self::Belt => 17,
+        }
+    }
+}
+
+/// What the guard kept back: the first rule that forbade each order, by order number.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Kept {
+    /// One bit per order number.
+    pub(crate) orders: u32,
+}
+
+/// The rule that forbids `order`, if any.
+pub(crate) fn forbidden(facts: Facts, order: Order) -> Option<u8> {
+    RULES.iter().find(|r| r.order == order && !(r.allows)(facts)).map(|r| r.rule)
+}
+
+/// Vets what is asked against what was. With the chain open, or a unit state that is safe by definition, nothing leaves
+/// but the safe vector.
+pub(crate) fn vet(facts: Facts, was: &Wanted, asked: &Wanted, safe: bool) -> (Wanted, Kept) {
+    let mut kept = Kept::default();
+    if safe || !facts.has(Facts::CHAIN) {
+        return (Wanted::SAFE, kept);
+    }
+    let mut leaves = *asked;
+    let mut keep = |order: Order| {
+        let no = forbidden(facts, order).is_some();
+        if no {
+            kept.orders |= 1 << order.number();
+        }
+        no
+    };
+    for a in Actuator::ALL {
+        let (from, to) = (was.pose(a), asked.pose(a));
+        let refused = match (from, to) {
+            (Pose::Off | Pose::Home, Pose::Work) => keep(Order::Work(a)),
+            (Pose::Work, Pose::Off | Pose::Home) => keep(Order::Back(a)),
+            _ => false,
+        };
+        if refused {
+            leaves.set(a, from);
+        }
+    }
+    if asked.spin && !was.spin && keep(Order::Spin) {
+        leaves.spin = false;
+    }
+    if asked.belt && !was.belt && keep(Order::Belt) {
+        leaves.belt = false;
+    }
+    // R5 between two orders of one tick: the gates are never opened together.
+    let opens = |a: Actuator| leaves.pose(a) == Pose::Work && was.pose(a) != Pose::Work;
+    if opens(Actuator::EntryGate) && leaves.pose(Actuator::ReleaseGate) == Pose::Work {
+        leaves.set(Actuator::EntryGate, was.pose(Actuator::EntryGate));
+    }
+    (leaves, kept)
+}

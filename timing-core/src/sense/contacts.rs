@@ -1,0 +1,233 @@
+//! Contacts: raw levels to clean edges, each with the time and belt place of its *first* raw edge.
+//!
+//! A new level counts when it has lasted for its filter time; the filter is a deadline, never a number of samples. The
+//! first raw edge is remembered across bounce until the old level has itself lasted for the filter time. Chain, guard,
+//! air and drive are lost unfiltered and regained filtered.
+
+use crate::io::{Contact, Contacts, Inputs};
+use crate::machine::Machine;
+use crate::units::{Counts, Deadline, Duration, Instant};
+
+/// Contacts that are lost at once.
+pub(crate) const SAFETY: Contacts =
+    Contact::Chain.bit().or(Contact::Guard.bit()).or(Contact::Air.bit()).or(Contact::Drive.bit());
+const EYES: Contacts = Contact::PocketEye
+    .bit()
+    .or(Contact::ReleaseEye.bit())
+    .or(Contact::DischargeEye.bit())
+    .or(Contact::SupplyEye.bit())
+    .or(Contact::RejectEye.bit());
+/// How long an input may be unreadable before that is a fault.
+const FAILED_PATIENCE: Duration = Duration::from_millis(20);
+
+/// When and where an edge was first seen raw.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub(crate) struct Latch {
+    pub(crate) at: Instant,
+    pub(crate) belt: Counts,
+}
+
+/// What one tick brought.
+#[derive(Clone, Copy, Default)]
+pub(crate) struct Edges {
+    pub(crate) rose: Contacts,
+    pub(crate) fell: Contacts,
+    pub(crate) failed: Contacts,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub(crate) struct Filter {
+    raw: Contacts,
+    stable: Contacts,
+    /// Contacts whose level is not settled.
+    unsettled: Contacts,
+    due: [Deadline; 32],
+    next: Deadline,
+    /// Unreadable now, and since when that becomes a fault.
+    failed: Contacts,
+    failed_due: Deadline,
+    pocket: Latch,
+    release: Latch,
+    discharge: Latch,
+}
+
+impl Filter {
+    pub(crate) const fn new() -> Self {
+        let origin = Latch { at: Instant::ZERO, belt: Counts::ZERO };
+        Self {
+            raw: Contacts::NONE,
+            stable: Contacts::NONE,
+            unsettled: Contacts::NONE,
+            due: [Deadline::NEVER; 32],
+            next: Deadline::NEVER,
+            failed: Contacts::NONE,
+            failed_due: Deadline::NEVER,
+            pocket: origin,
+            release: origin,
+            discharge: origin,
+        }
+    }
+
+    /// Takes over the levels of the first tick without edges: levels at power-up are not edges.
+    pub(crate) fn start(&mut self, inputs: &Inputs, m: &Machine) {
+        let raw = self.levels(inputs, m);
+        self.raw = raw;
+        self.stable = raw;
+    }
+
+    /// Levels that count as read: unreadable ones keep their last level, but safety contacts are lost.
+    fn levels(&self, inputs: &Inputs, m: &Machine) -> Contacts {
+        let failed = inputs.failed.and(m.fitted);
+        let kept = self.raw.and(failed).without(SAFETY);
+        inputs.contacts.and(m.fitted).without(failed).or(kept)
+    }
+
+    /// Whether these inputs bring nothing new before the next deadline.
+    pub(crate) fn is_quiet(&self, inputs: &Inputs, m: &Machine) -> bool {
+        self.levels(inputs, m) == self.raw && inputs.failed.and(m.fitted) == self.failed
+    }
+
+    pub(crate) fn tick(&mut self, inputs: &Inputs, m: &Machine) -> Edges {
+        let now = inputs.now;
+        let mut edges = Edges::default();
+        let failed = inputs.failed.and(m.fitted);
+        if failed != self.failed {
+            self.failed = failed;
+            self.failed_due = if failed.is_empty() { Deadline::NEVER } else { Deadline::after(now, FAILED_PATIENCE) };
+        }
+        if self.failed_due.fire(now) {
+            edges.failed = failed;
+        }
+        let raw = self.levels(inputs, m);
+        let changed = raw.differing(self.raw);
+        self.raw = raw;
+        if !changed.is_empty() {
+            self.note(changed, inputs, m, &mut edges);
+        }
+        if self.next.is_due(now) {
+            self.settle(now, &mut edges);
+        }
+        edges
+    }
+
+    /// Raw edges: arm the filter, latch the first.
+    fn note(&mut self, changed: Contacts, inputs: &Inputs, m: &Machine, edges: &mut Edges) {
+        let now = inputs.now;
+        for c in Contact::ALL {
+            if !changed.has(c) {
+                continue;
+            }
+            let on = self.raw.has(c);
+            if SAFETY.has(c) && !on {
+                if self.stable.has(c) {
+                    self.stable = self.stable.with(c, false);
+                    edges.fell = edges.fell.with(c, true);
+                }
+                self.unsettled = self.unsettled.with(c, false);
+                self.arm(c, Deadline::NEVER);
+                continue;
+            }
+            if on != self.stable.has(c) && !self.unsettled.has(c) {
+                self.latch(c, inputs);
+            }
+            self.unsettled = self.unsettled.with(c, true);
+            self.arm(c, Deadline::after(now, filter_time(c, m)));
+        }
+        self.rearm();
+    }
+
+    /// Levels that have lasted: clean edges, or the end of a bounce.
+    fn settle(&mut self, now: Instant, edges: &mut Edges) {
+        for c in Contact::ALL {
+            let Some(due) = self.due.get_mut(c.index()) else { continue };
+            if !due.fire(now) {
+                continue;
+            }
+            self.unsettled = self.unsettled.with(c, false);
+            let on = self.raw.has(c);
+            if on != self.stable.has(c) {
+                self.stable = self.stable.with(c, on);
+                if on {
+                    edges.rose = edges.rose.with(c, true);
+                } else {
+                    edges.fell = edges.fell.with(c, true);
+                }
+            }
+        }
+        self.rearm();
+    }
+
+    fn latch(&mut self, c: Contact, inputs: &Inputs) {
+        let captured = match c {
+            Contact::ReleaseEye => inputs.release_latch,
+            Contact::DischargeEye => inputs.discharge_latch,
+            _ => None,
+        };
+        let latch = Latch { at: inputs.now, belt: captured.unwrap_or(inputs.belt) };
+        match c {
+            Contact::PocketEye => self.pocket = latch,
+            Contact::ReleaseEye => self.release = latch,
+            Contact::DischargeEye => self.discharge = latch,
+            _ => {}
+        }
+    }
+
+    fn arm(&mut self, c: Contact, d: Deadline) {
+        if let Some(slot) = self.due.get_mut(c.index()) {
+            *slot = d;
+        }
+    }
+
+    fn rearm(&mut self) {
+        self.next = self.due.iter().copied().min_by_key(|d| d.instant()).unwrap_or(Deadline::NEVER);
+    }
+
+    pub(crate) const fn stable(&self) -> Contacts {
+        self.stable
+    }
+
+    /// Inputs that cannot be read now.
+    pub(crate) const fn failing(&self) -> Contacts {
+        self.failed
+    }
+
+    pub(crate) const fn pocket(&self) -> Latch {
+        self.pocket
+    }
+
+    pub(crate) const fn release(&self) -> Latch {
+        self.release
+    }
+
+    pub(crate) const fn discharge(&self) -> Latch {
+        self.discharge
+    }
+
+    pub(crate) fn due(&self) -> Deadline {
+        if self.failed_due.instant() < self.next.instant() { self.failed_due } else { self.next }
+    }
+
+    pub(crate) fn rebase(&mut self, dt: i64, dp: i64) {
+        for d in &mut self.due {
+            *d = d.rebased(dt);
+        }
+        self.next = self.next.rebased(dt);
+        self.failed_due = self.failed_due.rebased(dt);
+        for l in [&mut self.pocket, &mut self.release, &mut self.discharge] {
+            l.at = Deadline::at(l.at).rebased(dt).instant();
+            l.belt = Counts::new(l.belt.get().saturating_add(dp));
+        }
+    }
+}
+
+fn filter_time(c: Contact, m: &Machine) -> Duration {
+    if SAFETY.has(c) {
+        m.safety_filter
+    } else if EYES.has(c) {
+        m.eye_filter
+    } else {
+        m.contact_filter
+    }
+}

@@ -1,0 +1,189 @@
+//! Watchdogs: strokes, jam, misfeed, belt, inputs, sample gap. Faults are raised before anything is decided, so that
+//! Held is never a tick late.
+
+use crate::decide::{Ctl, Cx};
+use crate::event::Why;
+use crate::fault::Fault;
+use crate::io::{Actuator, Contact};
+use crate::sense::strokes;
+use crate::track;
+use crate::unit::UnitState;
+use crate::units::{Deadline, Place};
+
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+pub(crate) struct Watch {
+    /// Faults told since they were last cleared, one bit per row of the fault table.
+    pub(crate) latched: u32,
+    /// By when an ordered belt must have moved.
+    pub(crate) grace: Deadline,
+    /// The line's belt stands, and the line says so (or cannot say).
+    pub(crate) line_stopped: bool,
+    /// Where a body still in the discharge eye means that the outfeed is full.
+    pub(crate) discharge: Place,
+    pub(crate) discharge_full: bool,
+}
+
+impl Watch {
+    pub(crate) const fn is_latched(&self, fault: Fault) -> bool {
+        self.latched & (1 << (fault.code() & 31)) != 0
+    }
+
+    pub(crate) fn rebase(&mut self, dt: i64) {
+        self.grace = self.grace.rebased(dt);
+    }
+
+    pub(crate) fn rebase_places(&mut self, dp: i64) {
+        self.discharge = self.discharge.rebased(dp);
+    }
+}
+
+/// What the stages before found.
+#[derive(Clone, Copy, Default)]
+pub(crate) struct Found {
+    pub(crate) strokes: strokes::News,
+    pub(crate) track: track::News,
+    pub(crate) gap: bool,
+}
+
+pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, found: &Found) {
+    safety(ctl, cx);
+    let inputs = cx.seen.failed;
+    for c in Contact::ALL {
+        if inputs.has(c) && ctl.unit.state != UnitState::Stopped {
+            ctl.raise(cx, Fault::InputFailed(c), 0);
+        }
+    }
+    strokes_in_time(ctl, cx, &found.strokes);
+    belt(ctl, cx);
+    eyes(ctl, cx);
+    bottles(ctl, cx, &found.track);
+    if found.gap && ctl.unit.may_move() {
+        ctl.raise(cx, Fault::SampleGap, 0);
+    }
+    let lane = cx.m.fitted.has(Contact::RejectFull) && cx.seen.is(Contact::RejectFull);
+    if lane && ctl.unit.runs_head() {
+        ctl.raise(cx, Fault::RejectFull, 0);
+    }
+}
+
+/// Chain, guard, air, drive: lost unfiltered.
+fn safety(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+    let lost = |c: Contact| cx.m.fitted.has(c) && !cx.seen.is(c);
+    let (chain, guard, air, drive) =
+        (lost(Contact::Chain), lost(Contact::Guard), lost(Contact::Air), lost(Contact::Drive));
+    if guard || chain {
+        // Hands may have been inside.
+        let inside = ctl.inside() > 0;
+        ctl.unit.hands |= inside;
+        if ctl.unit.state == UnitState::Stopped {
+            ctl.unit.known = false;
+        }
+    }
+    let state = ctl.unit.state;
+    if chain && Fault::ChainOpen.reaction(state).is_some() {
+        ctl.raise(cx, Fault::ChainOpen, 0);
+    }
+    if guard && state != UnitState::Stopped && Fault::GuardOpen.reaction(ctl.unit.state).is_some() {
+        ctl.raise(cx, Fault::GuardOpen, 0);
+    }
+    if air && Fault::AirLow.reaction(ctl.unit.state).is_some() {
+        ctl.raise(cx, Fault::AirLow, 0);
+    }
+    if drive && ctl.unit.may_move() {
+        ctl.raise(cx, Fault::DriveNotReady, 0);
+    }
+}
+
+fn strokes_in_time(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, news: &strokes::News) {
+    if news.overdue | news.lost == 0 {
+        return;
+    }
+    for a in Actuator::ALL {
+        let bit = 1u8 << a.index();
+        if news.overdue & bit != 0 {
+            ctl.unit.failed |= bit;
+            ctl.raise(cx, Fault::StrokeOverdue(a), ctl.was.pose(a) as i32);
+        }
+        if news.lost & bit != 0 {
+            ctl.unit.failed |= bit;
+            ctl.raise(cx, Fault::StrokeLost(a), ctl.was.pose(a) as i32);
+        }
+    }
+}
+
+fn belt(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+    let news = cx.seen.belt_news;
+    let matters = ctl.unit.may_move() || ctl.inside() > 0;
+    if news.started || news.stopped {
+        ctl.track.blur(cx.s.slip_u, cx.m, cx.s);
+    }
+    if news.reversed && matters {
+        ctl.doubt(cx);
+        ctl.raise(cx, Fault::BeltReversed, 0);
+    }
+    if news.jumped && matters {
+        ctl.doubt(cx);
+        ctl.raise(cx, Fault::EncoderJump, 0);
+    }
+    let driven =
+        if cx.m.ours { ctl.was.belt } else { cx.m.fitted.has(Contact::LineBelt) && cx.seen.is(Contact::LineBelt) };
+    if !cx.m.ours {
+        if cx.seen.rising(Contact::LineBelt) {
+            ctl.watch.grace = Deadline::after(cx.seen.now, cx.m.ramp.plus(cx.m.still));
+        }
+        ctl.watch.line_stopped = !ctl.belt.is_moving() && !driven;
+    }
+    let late = ctl.watch.grace.fire(cx.seen.now);
+    let silent = driven && !ctl.belt.is_moving() && (late || news.stopped) && !ctl.watch.grace.is_armed();
+    if silent && matters {
+        ctl.doubt(cx);
+        ctl.raise(cx, Fault::BeltSilent, 0);
+    }
+}
+
+/// Bodies that stand in an eye for longer than any bottle explains.
+fn eyes(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+    let in_eye = cx.seen.is(Contact::ReleaseEye);
+    if !in_eye {
+        ctl.feed.long = Place::NOWHERE;
+        ctl.feed.jam = Place::NOWHERE;
+    }
+    if ctl.feed.long.fire(cx.seen.belt) {
+        if let Some(b) = ctl.track.newest_inbound() {
+            track::Track::flag(b, Why::OverLong, cx.tell);
+        } else if let Some(b) = ctl.track.at_head() {
+            track::Track::flag(b, Why::OverLong, cx.tell);
+        }
+    }
+    if ctl.feed.jam.fire(cx.seen.belt) {
+        ctl.doubt(cx);
+        ctl.raise(cx, Fault::Jam, 0);
+    }
+    if cx.seen.rising(Contact::DischargeEye) {
+        let travel = cx.s.body_max.saturating_add(cx.s.u_base).saturating_add(cx.s.body / 4);
+        ctl.watch.discharge = Place::at(cx.seen.discharge.belt.ahead(travel));
+    }
+    if !cx.seen.is(Contact::DischargeEye) {
+        ctl.watch.discharge = Place::NOWHERE;
+        ctl.watch.discharge_full = false;
+    }
+    if ctl.watch.discharge.fire(cx.seen.belt) {
+        ctl.watch.discharge_full = true;
+    }
+}
+
+fn bottles(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, news: &track::News) {
+    if !ctl.unit.runs_head() {
+        return;
+    }
+    if news.overstay {
+        ctl.raise(cx, Fault::Overstay, 0);
+    }
+    if news.stray_discharge {
+        ctl.raise(cx, Fault::StrayDischarge, 0);
+    }
+    if news.unverified {
+        ctl.raise(cx, Fault::RejectUnverified, 0);
+    }
+}
