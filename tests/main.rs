@@ -1,1 +1,2 @@
 //! All tests, one binary.
+mod plan_reference;

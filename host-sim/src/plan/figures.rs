@@ -18,7 +18,8 @@ pub struct Figure {
     pub value: f64,
     /// Its unit; empty for plain numbers.
     pub unit: &'static str,
-    /// Whether it is belt travel, and so a number of seconds only at one belt speed.
+    /// Whether it is a mark along the belt, and so a number of seconds only at one belt speed. Leads and slips are not: a lead is a stroke's
+    /// time, a slip goes with the square of the speed.
     #[serde(skip)]
     pub travel: bool,
 }
@@ -48,8 +49,8 @@ pub fn setpoints(job: &Job, w: &Worked, c: &Chart, early_ms: Option<f64>) -> Vec
     let mut out = vec![
         fig("belt speed", w.v_mm_s, "mm/s"),
         travel("catch travel from the release eye", w.catch_mm),
-        travel("aim early", p.aim_early_mm),
-        travel("lead of the grip", w.lead_mm),
+        fig("aim early", p.aim_early_mm, "mm"),
+        fig("lead of the grip", w.lead_mm, "mm"),
         travel(
             "grip ordered after the release eye",
             w.catch_mm - p.aim_early_mm - w.lead_mm,
@@ -59,10 +60,10 @@ pub fn setpoints(job: &Job, w: &Worked, c: &Chart, early_ms: Option<f64>) -> Vec
         travel("misfeed travel after the release order", w.misfeed_mm),
         travel("jam travel in the release eye", w.jam_mm),
         travel("leaving travel after let-go", w.leave_mm),
-        travel("stopping travel", w.stop_mm),
-        travel("pick-up slip, least", w.slip_least_mm),
-        travel("pick-up slip, most", w.slip_most_mm),
-        travel("speed sample window", p.speed_window_mm),
+        fig("stopping travel", w.stop_mm, "mm"),
+        fig("pick-up slip, least", w.slip_least_mm, "mm"),
+        fig("pick-up slip, most", w.slip_most_mm, "mm"),
+        fig("speed sample window", p.speed_window_mm, "mm"),
         fig(
             "pick-up time at the lowest friction",
             carry::pick_up_time_ms(w.v_mm_s, p.mu_min),

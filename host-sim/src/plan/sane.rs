@@ -13,6 +13,7 @@ use crate::job::spec::Job;
 pub fn check(job: &Job) -> Result<(), PlanError> {
     let (m, p) = (&job.machine, &job.product);
     let least = f64::MIN_POSITIVE;
+    // A torque that is absent reads as 0 or as not a number: the half-diameter rule takes its place.
     let rows = [
         (
             "encoder_counts_per_rev",
@@ -70,6 +71,17 @@ pub fn check(job: &Job) -> Result<(), PlanError> {
         ("disengage_dwell", p.disengage_dwell_ms, "ms", 0.0, 5_000.0),
         ("settle", p.settle_mm, "mm", 0.0, 10_000.0),
         ("aim_early", p.aim_early_mm, "mm", 0.0, 500.0),
+        (
+            "torque",
+            if p.torque_nm.is_nan() {
+                0.0
+            } else {
+                p.torque_nm
+            },
+            "N·m",
+            0.0,
+            1_000.0,
+        ),
         ("belt_wander", job.run.wander, "", 0.0, 0.99),
         ("wander_period", job.run.wander_period_s, "s", 0.0, 1e9),
     ];
