@@ -316,6 +316,27 @@ fn cylinder_forces() {
     }
 }
 
+/// From rest to a place: under the slip's length the bottle still accelerates, √(2d/(μg)); beyond, (d + slip)/v; both meet at v/(μg).
+#[test]
+fn riding_from_rest() {
+    near(
+        carry::ride_ms(300.0, 0.25, 5.0),
+        1_000.0 * (10.0f64 / 2_451.662_5).sqrt(),
+        1e-9,
+    );
+    let slip = carry::pick_up_slip_mm(300.0, 0.2);
+    near(
+        carry::ride_ms(300.0, 0.2, slip),
+        carry::pick_up_time_ms(300.0, 0.2),
+        1e-9,
+    );
+    near(
+        carry::ride_ms(300.0, 0.2, 100.0),
+        (100.0 + slip) / 0.3,
+        1e-9,
+    );
+}
+
 // --- The whole plan -----------------------------------------------------------------------------------------------------
 
 #[test]
@@ -579,6 +600,58 @@ fn the_gate_shuts_behind_the_bottle() {
     assert!(tail >= m.release_blade_mm + m.blade_mm + w.centring.position_mm());
 }
 
+/// The pocket settles for as long as its bottle still rolls: from the eye at −110 to rest at −94, the spread of slips 3.40 − 2.04, and 2 mm.
+#[test]
+fn a_settle_that_is_too_short_is_lengthened_and_told() {
+    let mut job = example();
+    job.product.settle_mm = 10.0;
+    let p = planned(&job);
+    near(p.worked.settle_mm, 16.0 + 3.399 - 2.039 + 2.0, 2e-3);
+    assert!(
+        p.cautions
+            .iter()
+            .any(|c| c.contains("settle of 10.0 mm") && c.contains("19.4 mm is used"))
+    );
+    job.product.settle_mm = 40.0;
+    let p = planned(&job);
+    near(p.worked.settle_mm, 40.0, 0.0);
+    assert!(!p.cautions.iter().any(|c| c.contains("settle")));
+}
+
+/// Without spin neither turns nor roller speed are asked for; a torque that is absent takes the half-diameter rule.
+#[test]
+fn seat_only_needs_no_turns() {
+    let mut job = example();
+    job.product.tighten = TightenSpec::SeatOnly;
+    job.product.turns = 0.0;
+    job.product.roller_rpm = 0.0;
+    let p = planned(&job);
+    assert!(p.works() && p.product.spin_rpm == 0);
+    job.product.tighten = TightenSpec::Turns;
+    assert!(plan::plan(&job).is_err());
+}
+
+/// The window for the torque contact is at least one turn wide, as a thread starts anywhere within one: 1.25 … 2.75 turns at 535.7 rpm
+/// are 140 … 308 ms, and half the ramp of 100 ms (roller kinematics, worked here).
+#[test]
+fn torque_window() {
+    let mut job = example();
+    job.product.tighten = TightenSpec::Torque;
+    let Err(e) = plan::plan(&job) else {
+        panic!("planned without a torque contact")
+    };
+    assert!(e.to_string().contains("needs the torque contact"), "{e}");
+    job.machine.contacts = job.machine.contacts.with(Contact::Torque, true);
+    let ms = timing_core::Duration::from_millis;
+    assert_eq!(
+        planned(&job).product.tighten,
+        Tighten::Torque {
+            earliest: ms(190),
+            latest: ms(358)
+        }
+    );
+}
+
 // --- Properties ---------------------------------------------------------------------------------------------------------
 
 fn exact(x: f64) -> BigRational {
@@ -640,6 +713,44 @@ proptest! {
             (p.profile.head_clear.to_bits(), w.head_clear_mm),
         ] {
             prop_assert!(half_step_off(bits.into(), &(exact(mm) * exact(65_536.0))));
+        }
+    }
+
+    /// Early release holds against small steps of motion: the quickest gate, the grippiest belt, the slowest head. When that head has
+    /// let go, the newcomer's nose is short of the last-stop mark, and clear of a bottle that is then only picked up.
+    #[test]
+    fn early_release_holds_against_stepped_motion(v in 40.0..250.0f64, further in 60.0..250.0f64, mu in 0.12..0.3f64) {
+        let mut job = example();
+        job.product.early_release = true;
+        job.product.speed_mm_s = v;
+        job.product.mu_min = mu;
+        job.product.mu_max = mu + 0.05;
+        let m = &mut job.machine;
+        for x in [&mut m.entry_blade_mm, &mut m.release_blade_mm, &mut m.pocket_eye_mm, &mut m.release_eye_mm] {
+            *x -= further;
+        }
+        let p = planned(&job);
+        if let Some(delay) = p.product.early {
+            let w = &p.worked;
+            let busy_ms = p.steps.iter().skip_while(|s| s.step != "Seat").take(6).map(|s| s.length_ms).sum::<f64>() + 25.0;
+            let step_s = 1e-5;
+            let moving = ((busy_ms - 115.0) / 1_000.0 - delay.as_micros() as f64 / 1e6).max(0.0);
+            let ride = |mu: f64, t_s: f64| {
+                let (mut x, mut speed) = (0.0, 0.0);
+                for _ in 0..(t_s / step_s) as u32 {
+                    speed = f64::min(v, speed + mu * carry::G_MM_S2 * step_s);
+                    x += speed * step_s;
+                }
+                x
+            };
+            let nose = w.rest_mm + ride(mu + 0.05, moving);
+            prop_assert!(nose <= w.last_stop_mm + 0.02, "{nose} past {}", w.last_stop_mm);
+            // The gap never closes while the one in front, on the slickest belt, comes up to speed.
+            for n in 1..=20 {
+                let t = f64::from(n) * 0.02;
+                let tail = -w.d_max_mm / 2.0 + ride(mu, t);
+                prop_assert!(tail > nose + v * t, "touch after {t} s");
+            }
         }
     }
 

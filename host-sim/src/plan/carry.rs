@@ -18,6 +18,19 @@ pub fn pick_up_time_ms(v_mm_s: f64, mu: f64) -> f64 {
     v_mm_s / (mu * G_MM_S2) * 1_000.0
 }
 
+/// How long a bottle takes to cover `d_mm` from rest on a running belt, ms: √(2d/(μg)) while it still slips, (d + slip)/v after.
+#[must_use]
+pub fn ride_ms(v_mm_s: f64, mu: f64, d_mm: f64) -> f64 {
+    let slip = pick_up_slip_mm(v_mm_s, mu);
+    let d = d_mm.max(0.0);
+    let s = if d < slip {
+        libm::sqrt(2.0 * d / (mu * G_MM_S2))
+    } else {
+        (d + slip) / v_mm_s
+    };
+    s * 1_000.0
+}
+
 /// Slip that is still to come when the bottle has moved `d_mm` from rest, (v − √(2μgd))²/(2μg), mm: how far it falls short of a
 /// position that was reckoned from its edge there.
 #[must_use]

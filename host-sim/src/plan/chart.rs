@@ -3,6 +3,7 @@
 //! Time runs from the release order of one bottle. The head is *ready for one* when it has let go, not when the last bottle has left: the
 //! next is released while the last rides off. The feed refills its pocket while the head works.
 
+use super::carry;
 use super::worked::{Worked, stroke, to_home_ms, to_work_ms};
 use crate::job::spec::{Job, TightenSpec};
 use serde::Serialize;
@@ -112,8 +113,12 @@ pub fn busy_ms(job: &Job, w: &Worked) -> f64 {
 pub fn chart(job: &Job, w: &Worked, early_ms: Option<f64>) -> Chart {
     let m = &job.machine;
     let open_ms = to_work_ms(job, Actuator::ReleaseGate);
-    let ride_mm = w.d_mm / 2.0 - w.rest_mm - job.product.aim_early_mm + w.slip_mm();
-    let ride_ms = open_ms + w.travel_ms(ride_mm.max(0.0));
+    // The mean of the quickest and the slowest pick-up.
+    let way_ms = |mm: f64| {
+        let ride = |mu: f64| carry::ride_ms(w.v_mm_s, mu, mm);
+        f64::midpoint(ride(job.product.mu_min), ride(job.product.mu_max))
+    };
+    let ride_ms = open_ms + way_ms(w.d_mm / 2.0 - w.rest_mm - job.product.aim_early_mm);
     let mut steps = Vec::new();
     let mut loop_steps: Vec<(&'static str, f64)> = Vec::new();
     let mut row = |step: &'static str, start_ms: f64, length_ms: f64, margin_ms: f64| {
@@ -127,8 +132,7 @@ pub fn chart(job: &Job, w: &Worked, early_ms: Option<f64>) -> Chart {
 
     // What the head does.
     let misfeed_ms = w.travel_ms(w.misfeed_mm);
-    let seen_ms =
-        open_ms + w.travel_ms((m.release_eye_mm - w.rest_mm).max(0.0) + w.slip_mm()) + m.eye_on_ms;
+    let seen_ms = open_ms + way_ms(m.release_eye_mm - w.rest_mm) + m.eye_on_ms;
     row(
         HeadStep::Incoming.name(),
         0.0,
@@ -159,9 +163,9 @@ pub fn chart(job: &Job, w: &Worked, early_ms: Option<f64>) -> Chart {
     // What the feed does meanwhile.
     let releasing_ms = seen_ms + w.travel_ms(w.gate_shut_mm);
     let shutting_ms = back_ms(job, Actuator::ReleaseGate);
-    let refill_mm = (m.pocket_eye_mm - w.second_mm).max(0.0) + w.slip_mm() + job.product.settle_mm;
+    let refill_ms = way_ms(m.pocket_eye_mm - w.second_mm) + w.travel_ms(w.settle_mm);
     let filling_ms = to_work_ms(job, Actuator::EntryGate)
-        + w.travel_ms(refill_mm)
+        + refill_ms
         + m.eye_on_ms
         + back_ms(job, Actuator::EntryGate);
     let feed_cycle_ms = releasing_ms + shutting_ms + filling_ms;

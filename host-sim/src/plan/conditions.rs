@@ -66,17 +66,6 @@ fn escapement_checks(job: &Job, w: &Worked) -> Vec<Check> {
             "mm",
             format!("set the pocket eye between {p_low:.1} and {p_high:.1} mm"),
         ),
-        Check::at_least(
-            "settling travel",
-            job.product.settle_mm,
-            w.settle_need_mm,
-            "mm",
-            format!(
-                "set settle to {:.0} mm or more, or slow the belt",
-                libm::ceil(w.settle_need_mm)
-            ),
-        )
-        .of_speed(),
     ]
 }
 
@@ -216,7 +205,7 @@ fn head_checks(job: &Job, w: &Worked) -> Vec<Check> {
         let s = stroke(job, a);
         // A full stroke must reach its contact before it counts as overdue.
         let over = if s.over { s.to_over_ms } else { 0.0 };
-        let need = s.spread_ms.max(over + s.spread_ms) + m.contact_filter_ms;
+        let need = s.spread_ms + over + m.contact_filter_ms;
         all.push(Check::at_least(
             &format!(
                 "margin of the {} covers its spread, over-travel and filter",

@@ -56,7 +56,7 @@ pub fn setpoints(job: &Job, w: &Worked, c: &Chart, early_ms: Option<f64>) -> Vec
             w.catch_mm - p.aim_early_mm - w.lead_mm,
         ),
         travel("release gate shut after the release eye", w.gate_shut_mm),
-        travel("settling travel of the pocket", p.settle_mm),
+        travel("settling travel of the pocket", w.settle_mm),
         travel("misfeed travel after the release order", w.misfeed_mm),
         travel("jam travel in the release eye", w.jam_mm),
         travel("leaving travel after let-go", w.leave_mm),
@@ -252,6 +252,13 @@ pub fn cautions(job: &Job, w: &Worked, c: &Chart) -> Vec<String> {
             "Tightening ends on turns, which are no evidence of torque: sample removal torque."
                 .to_owned(),
         );
+    }
+    if w.settle_mm > p.settle_mm {
+        out.push(format!(
+            "The settle of {:.1} mm in the job is too short for this pocket and belt: {:.1} mm is used, so that the entry blade does not come down on a \
+             bottle.",
+            p.settle_mm, w.settle_mm
+        ));
     }
     let timed: Vec<&str> = Actuator::ALL
         .iter()

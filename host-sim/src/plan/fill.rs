@@ -96,7 +96,7 @@ pub(super) fn product(job: &Job, w: &Worked, early_ms: Option<f64>) -> Result<Pr
         capture: millimetres("capture", w.capture_mm)?,
         u_base: millimetres("uncertainty at registration", w.centring.position_mm())?,
         gate_shut_travel: millimetres("gate shut travel", w.gate_shut_mm)?,
-        settle_travel: millimetres("settle", p.settle_mm)?,
+        settle_travel: millimetres("settle", w.settle_mm)?,
         misfeed_travel: millimetres("misfeed travel", w.misfeed_mm)?,
         jam_travel: millimetres("jam travel", w.jam_mm)?,
         leave_travel: millimetres("leave travel", w.leave_mm)?,

@@ -4,6 +4,7 @@
 //! passed the last-stop mark, must keep its distance from a bottle that is only just being picked up, and must be far enough
 //! away that the head is free again when its own catch is ordered.
 
+use super::carry;
 use super::chart::busy_ms;
 use super::checks::Check;
 use super::worked::{CLEARANCE_MM, MARGIN_MM, Worked, stroke, to_work_ms};
@@ -72,7 +73,7 @@ pub fn overlap(job: &Job, w: &Worked) -> Overlap {
     // The fastest newcomer: quickest gate, least slip. The slowest head: every stroke late by its spread.
     let gate = stroke(job, Actuator::ReleaseGate);
     let open_ms = (to_work_ms(job, Actuator::ReleaseGate) - gate.spread_ms).max(0.0);
-    let reach_ms = open_ms + w.travel_ms((furthest - w.rest_mm).max(0.0) + w.slip_least_mm);
+    let reach_ms = open_ms + carry::ride_ms(w.v_mm_s, job.product.mu_max, furthest - w.rest_mm);
     let late_ms = stroke(job, Actuator::Grip).spread_ms
         + 2.0
             * (stroke(job, Actuator::Plunger).spread_ms + stroke(job, Actuator::Rollers).spread_ms);

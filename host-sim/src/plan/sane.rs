@@ -4,7 +4,7 @@
 //! narrower ones afterwards.
 
 use super::PlanError;
-use crate::job::spec::Job;
+use crate::job::spec::{Job, TightenSpec};
 
 /// Checks every number of machine, product and the belt's wander that the plan uses.
 ///
@@ -12,7 +12,12 @@ use crate::job::spec::Job;
 /// [`PlanError::Value`] for the first number that is missing, not finite or out of its range.
 pub fn check(job: &Job) -> Result<(), PlanError> {
     let (m, p) = (&job.machine, &job.product);
-    let least = f64::MIN_POSITIVE;
+    // Without spin a closure needs no turns; with spin, none at all is a slip of the pen.
+    let least_turns = if p.tighten == TightenSpec::SeatOnly {
+        0.0
+    } else {
+        0.05
+    };
     // A torque that is absent reads as 0 or as not a number: the half-diameter rule takes its place.
     let rows = [
         (
@@ -63,7 +68,7 @@ pub fn check(job: &Job) -> Result<(), PlanError> {
         ("friction_min", p.mu_min, "", 0.01, 2.0),
         ("friction_max", p.mu_max, "", p.mu_min, 2.0),
         ("cap_diameter", p.cap_diameter_mm, "mm", 1.0, 500.0),
-        ("turns", p.turns, "turns", least, 20.0),
+        ("turns", p.turns, "turns", least_turns, 20.0),
         ("roller_speed", p.roller_rpm, "rpm", 0.0, 6_000.0),
         ("belt_speed", p.speed_mm_s, "mm/s", 0.1, 3_000.0),
         ("seat_dwell", p.seat_dwell_ms, "ms", 0.0, 5_000.0),

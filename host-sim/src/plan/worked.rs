@@ -56,6 +56,8 @@ pub struct Worked {
     pub gate_shut_mm: f64,
     /// Settling travel that the pocket needs.
     pub settle_need_mm: f64,
+    /// Settling travel that is used: what the job asks for, or what the pocket needs if that is more.
+    pub settle_mm: f64,
     /// Belt travel after the release order within which the bottle must have shown itself.
     pub misfeed_mm: f64,
     /// Belt travel in the release eye that is a jam.
@@ -175,6 +177,9 @@ impl Worked {
             + m.eye_filter_ms;
         let misfeed_mm = 1.1 * (v * see_ms / 1_000.0 + way + slip_most_mm) + 2.0 * CLEARANCE_MM;
 
+        // The pocket's bottle runs on to the blade; one that grips the belt worse follows it later by the spread of slips.
+        let settle_need_mm =
+            (rest_mm - m.pocket_eye_mm).max(0.0) + (slip_most_mm - slip_least_mm) + MARGIN_MM;
         let head_clear_mm = (d_max / 2.0 + CLEARANCE_MM).max(m.jaw_half_mouth_mm);
         let stop_mm = carry::stop_travel_mm(v, BELT_REACTION_MS, m.belt_accel_mm_s2, p.mu_min);
         let torque_nm = if p.torque_nm > 0.0 {
@@ -223,10 +228,8 @@ impl Worked {
             eye_window_mm,
             eye_lead_ms,
             gate_shut_mm,
-            // The pocket's bottle runs on to the blade; one that grips the belt worse follows it later by the spread of slips.
-            settle_need_mm: (rest_mm - m.pocket_eye_mm).max(0.0)
-                + (slip_most_mm - slip_least_mm)
-                + MARGIN_MM,
+            settle_need_mm,
+            settle_mm: p.settle_mm.max(settle_need_mm),
             misfeed_mm,
             jam_mm: 2.0 * d_max + 2.0 * CLEARANCE_MM,
             leave_mm: d_max / 2.0 + m.jaw_half_mouth_mm + slip_most_mm + CLEARANCE_MM,
