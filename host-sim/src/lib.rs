@@ -2,5 +2,6 @@
 pub mod facts;
 pub mod job;
 pub mod plant;
+pub mod plan;
 pub mod trace;
 pub mod verdict;

@@ -1,0 +1,246 @@
+//! The step chart: when each step starts, how long it takes, what it may take more; from it the cycle, the rate and the bottleneck.
+//!
+//! Time runs from the release order of one bottle. The head is *ready for one* when it has let go, not when the last bottle has left: the
+//! next is released while the last rides off. The feed refills its pocket while the head works.
+
+use super::carry;
+use super::worked::{Worked, stroke, to_home_ms, to_work_ms};
+use crate::job::spec::{Job, TightenSpec};
+use serde::Serialize;
+use timing_core::{Actuator, Contact, FeedStep, HeadStep};
+
+/// One row of the step chart.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct StepRow {
+    /// The step's name.
+    pub step: &'static str,
+    /// When it starts, ms after the release order.
+    pub start_ms: f64,
+    /// How long it takes, ms.
+    pub length_ms: f64,
+    /// How much longer it may take before the core calls it a fault, ms; 0 where time itself ends it.
+    pub margin_ms: f64,
+}
+
+/// The chart and what follows from it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Chart {
+    /// Head steps, then feed steps.
+    pub steps: Vec<StepRow>,
+    /// From the grip confirmed until it is confirmed open again, ms.
+    pub busy_ms: f64,
+    /// From the release order until the jaw meets the bottle, ms.
+    pub ride_ms: f64,
+    /// From catch to catch as the head sees it, ms.
+    pub head_cycle_ms: f64,
+    /// From release order to the next bottle loaded, ms.
+    pub feed_cycle_ms: f64,
+    /// The longer of the two, ms.
+    pub cycle_ms: f64,
+    /// Cycle if the head waited until the last bottle had left, ms: for comparison.
+    pub vacant_cycle_ms: f64,
+    /// The longest step of the longer loop.
+    pub bottleneck: &'static str,
+}
+
+/// How long after an end of stroke the core knows of it, ms: the contact's filter, or the stroke's margin where no contact is wired.
+#[must_use]
+pub fn confirm_ms(job: &Job, a: Actuator, work: bool) -> f64 {
+    let s = stroke(job, a);
+    if if work { s.work } else { s.home } {
+        job.machine.contact_filter_ms
+    } else {
+        s.margin_ms
+    }
+}
+
+fn out_ms(job: &Job, a: Actuator) -> f64 {
+    to_work_ms(job, a) + confirm_ms(job, a, true)
+}
+
+fn back_ms(job: &Job, a: Actuator) -> f64 {
+    to_home_ms(job, a) + confirm_ms(job, a, false)
+}
+
+/// The head's steps from the grip confirmed to let-go confirmed: step, length, margin, ms.
+#[must_use]
+pub fn busy_steps(job: &Job, w: &Worked) -> [(HeadStep, f64, f64); 6] {
+    let p = &job.product;
+    let margin = |a: Actuator| stroke(job, a).margin_ms;
+    let tighten_margin = match p.tighten {
+        TightenSpec::Torque => (w.torque_window_ms.1 - w.spin_ms).max(0.0),
+        TightenSpec::Turns | TightenSpec::SeatOnly => 0.0,
+    };
+    [
+        (
+            HeadStep::Seat,
+            out_ms(job, Actuator::Plunger) + p.seat_dwell_ms,
+            margin(Actuator::Plunger),
+        ),
+        (
+            HeadStep::Engage,
+            out_ms(job, Actuator::Rollers) + p.engage_dwell_ms,
+            margin(Actuator::Rollers),
+        ),
+        (HeadStep::Tighten, w.spin_ms, tighten_margin),
+        (
+            HeadStep::Disengage,
+            p.disengage_dwell_ms + back_ms(job, Actuator::Rollers),
+            margin(Actuator::Rollers),
+        ),
+        (
+            HeadStep::Lift,
+            back_ms(job, Actuator::Plunger),
+            margin(Actuator::Plunger),
+        ),
+        (
+            HeadStep::LetGo,
+            back_ms(job, Actuator::Grip),
+            margin(Actuator::Grip),
+        ),
+    ]
+}
+
+/// From the grip confirmed until it is confirmed open again, ms.
+#[must_use]
+pub fn busy_ms(job: &Job, w: &Worked) -> f64 {
+    busy_steps(job, w).iter().map(|s| s.1).sum()
+}
+
+/// Draws the chart. `early_ms`: how long after the grip is confirmed the next bottle may be released, `None` when the head must have let
+/// go.
+#[must_use]
+pub fn chart(job: &Job, w: &Worked, early_ms: Option<f64>) -> Chart {
+    let m = &job.machine;
+    let open_ms = to_work_ms(job, Actuator::ReleaseGate);
+    // The mean of the quickest and the slowest pick-up.
+    let way_ms = |mm: f64| {
+        let ride = |mu: f64| carry::ride_ms(w.v_mm_s, mu, mm);
+        f64::midpoint(ride(job.product.mu_min), ride(job.product.mu_max))
+    };
+    let ride_ms = open_ms + way_ms(w.d_mm / 2.0 - w.rest_mm - job.product.aim_early_mm);
+    let mut steps = Vec::new();
+    let mut loop_steps: Vec<(&'static str, f64)> = Vec::new();
+    let mut row = |step: &'static str, start_ms: f64, length_ms: f64, margin_ms: f64| {
+        steps.push(StepRow {
+            step,
+            start_ms,
+            length_ms,
+            margin_ms,
+        });
+    };
+
+    // What the head does.
+    let misfeed_ms = w.travel_ms(w.misfeed_mm);
+    let seen_ms = open_ms + way_ms(m.release_eye_mm - w.rest_mm) + m.eye_on_ms;
+    row(
+        HeadStep::Incoming.name(),
+        0.0,
+        ride_ms,
+        (misfeed_ms - seen_ms).max(0.0),
+    );
+    let catch_ms = confirm_ms(job, Actuator::Grip, true);
+    row(
+        HeadStep::Catch.name(),
+        ride_ms,
+        catch_ms,
+        stroke(job, Actuator::Grip).margin_ms,
+    );
+    loop_steps.push((HeadStep::Incoming.name(), ride_ms));
+    loop_steps.push((HeadStep::Catch.name(), catch_ms));
+    let gripped = ride_ms + catch_ms;
+    let mut t = gripped;
+    for (step, length, margin) in busy_steps(job, w) {
+        row(step.name(), t, length, margin);
+        loop_steps.push((step.name(), length));
+        t += length;
+    }
+    let busy_ms = t - gripped;
+    let leave_ms = w.travel_ms(w.leave_mm);
+    row(HeadStep::Leaving.name(), t, leave_ms, 0.0);
+    let head_cycle_ms = gripped + early_ms.map_or(busy_ms, |e| e.min(busy_ms));
+
+    // What the feed does meanwhile.
+    let releasing_ms = seen_ms + w.travel_ms(w.gate_shut_mm);
+    let shutting_ms = back_ms(job, Actuator::ReleaseGate);
+    let refill_ms = way_ms(m.pocket_eye_mm - w.second_mm) + w.travel_ms(w.settle_mm);
+    let filling_ms = to_work_ms(job, Actuator::EntryGate)
+        + refill_ms
+        + m.eye_on_ms
+        + back_ms(job, Actuator::EntryGate);
+    let feed_cycle_ms = releasing_ms + shutting_ms + filling_ms;
+    row(
+        FeedStep::Releasing.name(),
+        0.0,
+        releasing_ms,
+        (misfeed_ms - seen_ms).max(0.0),
+    );
+    row(
+        FeedStep::Shutting.name(),
+        releasing_ms,
+        shutting_ms,
+        stroke(job, Actuator::ReleaseGate).margin_ms,
+    );
+    row(
+        FeedStep::Filling.name(),
+        releasing_ms + shutting_ms,
+        filling_ms,
+        m.starve_ms,
+    );
+    let spare_ms = (head_cycle_ms - feed_cycle_ms).max(0.0);
+    row(FeedStep::Loaded.name(), feed_cycle_ms, spare_ms, 0.0);
+    let feed = [
+        (FeedStep::Releasing.name(), releasing_ms),
+        (FeedStep::Shutting.name(), shutting_ms),
+        (FeedStep::Filling.name(), filling_ms),
+    ];
+
+    let binding: &[(&'static str, f64)] = if feed_cycle_ms > head_cycle_ms {
+        &feed
+    } else {
+        &loop_steps
+    };
+    let longest = binding
+        .iter()
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+        .map_or("", |s| s.0);
+    Chart {
+        steps,
+        busy_ms,
+        ride_ms,
+        head_cycle_ms,
+        feed_cycle_ms,
+        cycle_ms: head_cycle_ms.max(feed_cycle_ms),
+        vacant_cycle_ms: (gripped + busy_ms + leave_ms).max(feed_cycle_ms),
+        bottleneck: longest,
+    }
+}
+
+/// Every contact that the job wires: eyes by their coordinate, reeds by their actuator, the rest by name.
+#[must_use]
+pub(super) fn fitted(job: &Job) -> timing_core::Contacts {
+    let m = &job.machine;
+    let mut set = m.contacts;
+    for c in [
+        Contact::PocketEye,
+        Contact::ReleaseEye,
+        Contact::Chain,
+        Contact::Guard,
+    ] {
+        set = set.with(c, true);
+    }
+    set = set.with(Contact::DischargeEye, m.discharge_eye_mm.is_some());
+    set = set.with(Contact::SupplyEye, m.supply_eye_mm.is_some());
+    for a in Actuator::ALL {
+        let s = stroke(job, a);
+        set = set
+            .with(Contact::home_of(a), s.home)
+            .with(Contact::work_of(a), s.work);
+        if let Some(over) = Contact::over_of(a) {
+            set = set.with(over, s.over);
+        }
+    }
+    // Two contacts have no meaning on any machine: a gate has no over-travel.
+    set.with(Contact::EntryGateOver, false)
+        .with(Contact::ReleaseGateOver, false)
+}

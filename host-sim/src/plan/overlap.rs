@@ -1,0 +1,94 @@
+//! Early release: the next bottle let go while the head is still busy, so that it arrives with the planned gap.
+//!
+//! It is proven from both ends: the slowest head against the fastest newcomer. When the grip is confirmed open, the newcomer's nose must not have
+//! passed the last-stop mark, must keep its distance from a bottle that is only just being picked up, and must be far enough
+//! away that the head is free again when its own catch is ordered.
+
+use super::carry;
+use super::chart::busy_ms;
+use super::checks::Check;
+use super::worked::{CLEARANCE_MM, MARGIN_MM, Worked, stroke, to_work_ms};
+use crate::job::spec::Job;
+use timing_core::Actuator;
+
+/// What came of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Overlap {
+    /// How long after the grip is confirmed the next bottle may be let go, ms; `None` = only when the head has let go.
+    pub delay_ms: Option<f64>,
+    /// What was checked; empty where early release was not asked for.
+    pub checks: Vec<Check>,
+}
+
+/// Tries to prove early release.
+#[must_use]
+pub fn overlap(job: &Job, w: &Worked) -> Overlap {
+    if !job.product.early_release {
+        return Overlap {
+            delay_ms: None,
+            checks: Vec::new(),
+        };
+    }
+    let m = &job.machine;
+    let mut checks = Vec::new();
+    let owner = f64::from(u8::from(m.line_owns_belt));
+    checks.push(Check::at_most(
+        "early release: belt owned by the line",
+        owner,
+        0.0,
+        "",
+        "early release must be able to stop the belt; set early_release = false where the line owns it",
+    ));
+    // The newcomer must be registered before it can be stopped for.
+    checks.push(
+        Check::at_least(
+            "early release: last-stop mark past the release eye",
+            w.last_stop_mm,
+            m.release_eye_mm + CLEARANCE_MM,
+            "mm",
+            format!(
+                "move gates and release eye {:.1} mm upstream, slow the belt, or set early_release = false",
+                m.release_eye_mm + CLEARANCE_MM - w.last_stop_mm
+            ),
+        )
+        .of_speed(),
+    );
+    let furthest = furthest_mm(job, w);
+    checks.push(
+        Check::at_least(
+            "early release: gain over the resting place",
+            furthest,
+            w.rest_mm,
+            "mm",
+            "the gates stand too close to the head for any overlap; set early_release = false",
+        )
+        .of_speed(),
+    );
+    if checks.iter().any(|c| !c.ok) {
+        return Overlap {
+            delay_ms: None,
+            checks,
+        };
+    }
+    // The fastest newcomer: quickest gate, least slip. The slowest head: every stroke late by its spread.
+    let gate = stroke(job, Actuator::ReleaseGate);
+    let open_ms = (to_work_ms(job, Actuator::ReleaseGate) - gate.spread_ms).max(0.0);
+    let reach_ms = open_ms + carry::ride_ms(w.v_mm_s, job.product.mu_max, furthest - w.rest_mm);
+    let late_ms = stroke(job, Actuator::Grip).spread_ms
+        + 2.0
+            * (stroke(job, Actuator::Plunger).spread_ms + stroke(job, Actuator::Rollers).spread_ms);
+    let delay = (busy_ms(job, w) + late_ms - reach_ms).max(0.0);
+    Overlap {
+        delay_ms: Some(delay),
+        checks,
+    }
+}
+
+/// The furthest downstream that a newcomer's nose may be when the head has let go, mm.
+fn furthest_mm(job: &Job, w: &Worked) -> f64 {
+    // The bottle that leaves lags by its whole slip while the newcomer rides at full speed.
+    let gap = -w.d_max_mm / 2.0 - w.slip_most_mm - MARGIN_MM;
+    // The newcomer's catch is ordered when its centre is a lead away; by then the head must be free.
+    let free = w.d_min_mm / 2.0 - job.product.aim_early_mm - w.lead_mm - w.leave_mm;
+    w.last_stop_mm.min(gap).min(free)
+}
