@@ -44,6 +44,24 @@ pub enum Mistake {
     Contradiction,
 }
 
+impl Mistake {
+    /// A word for machines; it never changes meaning.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::File => "file",
+            Self::Syntax => "syntax",
+            Self::UnknownKey => "unknown key",
+            Self::Missing => "missing",
+            Self::Type => "type",
+            Self::Unit => "unit",
+            Self::Range => "range",
+            Self::Word => "word",
+            Self::Contradiction => "contradiction",
+        }
+    }
+}
+
 /// One thing that is wrong with a job.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct JobError {
@@ -118,7 +136,9 @@ impl JobErrors {
                 group = group.element(snippet);
             }
         }
-        group = group.element(Level::HELP.message(e.mend.as_str()));
+        // The renderer trims code to the width, and leaves words to us; "help: " and the margin take a dozen columns.
+        let mend = textwrap::fill(&e.mend, WIDTH - 12);
+        group = group.element(Level::HELP.message(mend.as_str()));
         renderer.render(&[group])
     }
 }

@@ -63,6 +63,11 @@ pub(super) struct Table<'d> {
 /// The word that is nearest to `word`, if any is near enough to be meant.
 pub(super) fn nearest<'w>(word: &str, words: &[&'w str]) -> Option<&'w str> {
     let lower = word.to_lowercase().replace(['_', '-'], " ");
+    // The beginning of a single word's name is that word: "spring" for "spring return".
+    let mut begun = words.iter().filter(|w| lower.chars().count() >= 3 && w.to_lowercase().starts_with(&lower));
+    if let (Some(only), None) = (begun.next(), begun.next()) {
+        return Some(only);
+    }
     words
         .iter()
         .map(|w| (strsim::damerau_levenshtein(&lower, &w.to_lowercase().replace(['_', '-'], " ")), *w))
@@ -321,6 +326,7 @@ impl<'d> Table<'d> {
     /// Notes that a word is none of those taken here.
     pub(super) fn unknown_word(&self, r: &mut Reader, name: &str, place: Place, text: &str, words: &[&str]) {
         let mend = match nearest(text, words) {
+            Some(near) if words.len() > 8 => format!("did you mean \"{near}\"?"),
             Some(near) => format!("did you mean \"{near}\"? Taken here: {}", list(words)),
             None => format!("taken here: {}", list(words)),
         };
