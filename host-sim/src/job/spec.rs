@@ -257,7 +257,9 @@ pub struct InitialBottle {
 pub enum When {
     /// `at`: seconds since power-up.
     At(f64),
-    /// `state` (+ `after`): so many seconds after the unit entered this state, each time it is entered in order of the list.
+    /// `state` (+ `after`, 0 if absent): when the unit has been in this state for so many seconds without a break, counted from
+    /// its latest entry. A step that waits for a state in which the unit has been for longer already is done at once, so that
+    /// several steps may follow each other in one state; once the unit has left it, the next entry counts.
     State(timing_core::UnitState, f64),
     /// `bottle` + `step`: when the head enters this step with the n-th registered bottle (1 = first).
     Step(u32, timing_core::HeadStep),
