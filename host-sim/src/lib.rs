@@ -1,7 +1,9 @@
 //! Modelled bottle-closing line around the control core of `timing-core`: plan, rehearse, judge, show.
+pub mod cli;
 pub mod facts;
 pub mod job;
 pub mod plant;
 pub mod plan;
+pub mod quantity;
 pub mod trace;
 pub mod verdict;

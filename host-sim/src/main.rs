@@ -1,2 +1,5 @@
 //! The command `capcycle`.
-fn main() {}
+use std::io::{stderr, stdout};
+fn main() -> std::process::ExitCode {
+    host_sim::cli::run(std::env::args_os(), &mut stdout(), &mut stderr()).into()
+}

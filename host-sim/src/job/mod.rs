@@ -1,2 +1,18 @@
-//! Job files.
+//! Job files: TOML that says what is bolted down, what is closed today, what to rehearse and what must come out.
+//!
+//! [`Job::read`] and [`Job::parse`] give a whole [`Job`] or *everything* that is wrong with it, each mistake with file, line, key
+//! and a way to mend it. What the keys mean stands at the fields of [`spec`], what they take in [`keys`]. Only what contradicts
+//! itself on paper is refused here; whether the station can work at the wanted speed is for the plan to say.
+
+mod check;
+mod error;
+mod fill;
+mod happen;
+pub mod keys;
+mod read;
 pub mod spec;
+mod table;
+mod tree;
+
+pub use error::{JobError, JobErrors, Mistake};
+pub use spec::Job;

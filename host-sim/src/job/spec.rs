@@ -35,7 +35,7 @@ pub struct MachineSpec {
     pub belt_speed_max_mm_s: f64,
     /// `belt_acceleration`: ramp of the belt drive, both ways (acceleration).
     pub belt_accel_mm_s2: f64,
-    /// `suspend_stops_belt`: true/false.
+    /// `suspend_stops_belt`: whether our belt stops in Suspended; false if absent.
     pub suspend_stops_belt: bool,
     /// `entry_blade`: upstream face of the entry gate's blade (coordinate).
     pub entry_blade_mm: f64,
@@ -55,9 +55,9 @@ pub struct MachineSpec {
     pub supply_eye_mm: Option<f64>,
     /// `cap_eye`: where closures are sensed upstream of the head (coordinate); absent = at the head, if the cap contact is fitted.
     pub cap_eye_mm: Option<f64>,
-    /// `reject`: where the diverter takes hold (coordinate), absent if not fitted.
+    /// `reject_at`: where the diverter takes hold (coordinate), absent if not fitted. (`reject` is the diverter's own table.)
     pub reject_mm: Option<f64>,
-    /// `reject_length`: belt travel over which it acts (length).
+    /// `reject_length`: belt travel over which it acts (length); goes with `reject_at`, 0 without a diverter.
     pub reject_length_mm: f64,
     /// `jaw_half_mouth`: half the opening of the V jaw along the belt (length).
     pub jaw_half_mouth_mm: f64,
@@ -65,43 +65,44 @@ pub struct MachineSpec {
     pub jaw_half_angle_deg: f64,
     /// `jaw_friction`: coefficient of friction jaw/body and support/body.
     pub jaw_mu: f64,
-    /// `[machine.entry_gate]` … `[machine.reject]`, in the order of [`Actuator`].
+    /// `[machine.entry_gate]`, `[machine.release_gate]`, `[machine.grip]`, `[machine.plunger]`, `[machine.rollers]`,
+    /// `[machine.reject]`, in the order of [`Actuator`]. The last goes with `reject_at`; without a diverter its figures mean nothing.
     pub actuators: [ActuatorSpec; 6],
     /// `contacts`: the names of every other contact that is wired: "guard", "air", "drive", "cap", "torque",
     /// "upstream ready", "downstream ready", "reject eye", "reject full", "line belt". Eyes come from their coordinates, reeds from
-    /// the actuators; pocket eye, release eye, chain and guard are always there.
+    /// the actuators; pocket eye, release eye, chain and guard are always there. Empty if absent.
     pub contacts: Contacts,
-    /// `eye_on`: response of the eyes to a bottle coming (time).
+    /// `eye_on`: response of the eyes to a bottle coming (time); 0.5 ms if absent, as eyes that switch at 1000 Hz say.
     pub eye_on_ms: f64,
-    /// `eye_off`: response of the eyes to a bottle gone (time).
+    /// `eye_off`: response of the eyes to a bottle gone (time); 0.5 ms if absent.
     pub eye_off_ms: f64,
-    /// `eye_beam`: effective beam width along the belt (length).
+    /// `eye_beam`: effective beam width along the belt (length); 2 mm if absent.
     pub eye_beam_mm: f64,
-    /// `eye_filter` (time).
+    /// `eye_filter`: how long an eye's new level must last before it counts (time); 3 ms if absent.
     pub eye_filter_ms: f64,
-    /// `contact_filter` (time).
+    /// `contact_filter`: how long every other contact's new level must last (time); 10 ms if absent.
     pub contact_filter_ms: f64,
-    /// `contact_bounce`: longest bounce of reeds and eyes (time).
+    /// `contact_bounce`: longest bounce of reeds and eyes (time); 2 ms if absent. Both filters outlast it.
     pub contact_bounce_ms: f64,
-    /// `safety_filter` (time).
+    /// `safety_filter`: how long chain, guard, air and drive must be back before they count (time); 100 ms if absent.
     pub safety_filter_ms: f64,
-    /// `sample_gap`: longest time between ticks (time).
+    /// `sample_gap`: longest time between ticks (time); 100 ms if absent.
     pub sample_gap_ms: f64,
-    /// `belt_still` (time).
+    /// `belt_still`: no count for so long, and the belt stands (time); 200 ms if absent, at least the sample gap.
     pub belt_still_ms: f64,
-    /// `warn`: beacon before motion (time).
+    /// `warn`: beacon before motion (time); 2 s if absent.
     pub warn_ms: f64,
-    /// `clear`: how long a cause outside must be gone (time).
+    /// `clear`: how long a cause outside must be gone before Suspended ends by itself (time); 1 s if absent.
     pub clear_ms: f64,
-    /// `starve`: how long the pocket may stay empty (time).
+    /// `starve`: how long the pocket may stay empty before that is called starved (time); 5 s if absent.
     pub starve_ms: f64,
-    /// `patience`: bound of acting states (time).
+    /// `patience`: bound of acting states, beyond their own strokes and travel (time); 10 s if absent.
     pub patience_ms: f64,
     /// `roller_diameter` (length).
     pub roller_diameter_mm: f64,
     /// `roller_ramp`: time from spin order to full speed (time).
     pub roller_ramp_ms: f64,
-    /// `idle_spin`: whether the rollers may idle-spin in Execute.
+    /// `idle_spin`: whether the rollers may idle-spin in Execute; false if absent.
     pub idle_spin: bool,
     /// `air_pressure`, gauge (pressure).
     pub air_bar: f64,
@@ -116,19 +117,19 @@ pub struct ActuatorSpec {
     pub latency_ms: f64,
     /// `to_work`: first motion to contact on this product, or to its end (time).
     pub to_work_ms: f64,
-    /// `over`: extra time from the working place to full stroke, when nothing is there (time).
+    /// `over`: extra time from the working place to full stroke, when nothing is there (time); 40 ms if absent.
     pub to_over_ms: f64,
-    /// `to_home`: first motion to its resting end (time).
+    /// `to_home`: first motion to its resting end (time); as `to_work` if absent.
     pub to_home_ms: f64,
-    /// `spread`: half-width of the stroke time's variation, uniform (time).
+    /// `spread`: half-width of the stroke time's variation, uniform (time); 0 ms if absent.
     pub spread_ms: f64,
-    /// `margin`: how much longer a stroke may take before it is a fault (time).
+    /// `margin`: how much longer a stroke may take before it is a fault (time); 150 ms if absent. Longer than the contact filter.
     pub margin_ms: f64,
-    /// `home_contact`: whether a contact at the resting end is wired.
+    /// `home_contact`: whether a contact at the resting end is wired; true if absent.
     pub home: bool,
-    /// `work_contact`: whether a contact at the working end is wired.
+    /// `work_contact`: whether a contact at the working end is wired; true if absent.
     pub work: bool,
-    /// `over_contact`: whether a contact at full stroke is wired.
+    /// `over_contact`: whether a contact at full stroke is wired (grip, plunger and rollers only); false if absent.
     pub over: bool,
 }
 
@@ -149,37 +150,38 @@ pub struct ProductSpec {
     pub mu_min: f64,
     /// `friction_max`: highest coefficient body/belt.
     pub mu_max: f64,
-    /// `transparent`: glass that an eye sees as two edges.
+    /// `transparent`: glass that an eye sees as two edges; false if absent.
     pub transparent: bool,
     /// `cap_diameter` (length).
     pub cap_diameter_mm: f64,
-    /// `turns` of the closure from thread start to tight.
+    /// `turns` of the closure from thread start to tight; 0 with "seat only", else it must be given.
     pub turns: f64,
     /// `tighten`: "turns", "torque" or "seat only".
     pub tighten: TightenSpec,
-    /// `torque`: application torque at which the clutch slips (torque); half-diameter rule if absent.
+    /// `torque`: application torque at which the clutch slips (torque). If absent, the half-diameter rule: as many in·lbf as half the closure's
+    /// diameter has millimetres (an industry habit, common practice; no standard).
     pub torque_nm: f64,
-    /// `roller_speed` (rotational speed).
+    /// `roller_speed` (rotational speed); 0 with "seat only", else it must be given.
     pub roller_rpm: f64,
     /// `belt_speed` (speed).
     pub speed_mm_s: f64,
-    /// `seat_dwell` (time).
+    /// `seat_dwell`: pause between plunger confirmed and rollers ordered (time); 0 ms if absent.
     pub seat_dwell_ms: f64,
-    /// `engage_dwell`: pause between rollers closed and spin (time).
+    /// `engage_dwell`: pause between rollers closed and spin (time); 0 ms if absent.
     pub engage_dwell_ms: f64,
-    /// `disengage_dwell` (time).
+    /// `disengage_dwell`: pause between spin off and rollers back (time); 0 ms if absent.
     pub disengage_dwell_ms: f64,
-    /// `settle`: belt travel for which the pocket eye must be blocked (length).
+    /// `settle`: belt travel for which the pocket eye must be blocked (length); 10 mm if absent.
     pub settle_mm: f64,
-    /// `aim_early`: how much early the jaw should meet the bottle (length).
+    /// `aim_early`: how much early the jaw should meet the bottle (length); 0 mm if absent.
     pub aim_early_mm: f64,
     /// `cap_policy`: "unsensed", "at head" or "upstream".
     pub cap: timing_core::CapPolicy,
-    /// `misses_to_hold`.
+    /// `misses_to_hold`: failed bottles in a row before the unit holds, 1 … 100; 3 if absent.
     pub misses_to_hold: u8,
-    /// `early_release`: true/false; refused where the plan cannot prove it.
+    /// `early_release`: true/false, refused where the plan cannot prove it; false if absent.
     pub early_release: bool,
-    /// `speed_window`: belt travel per speed sample (length).
+    /// `speed_window`: belt travel per speed sample (length); 3 mm if absent.
     pub speed_window_mm: f64,
 }
 
@@ -197,29 +199,33 @@ pub enum TightenSpec {
 /// `[run]`: what to rehearse.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RunSpec {
-    /// `seed` of every random draw.
+    /// `seed` of every random draw; 1 if absent.
     pub seed: u64,
-    /// `duration`: the longest simulated time (time).
+    /// `duration`: the longest simulated time (time); 10 min if absent.
     pub duration_s: f64,
     /// `bottles`: how many come down the line in all; the run ends when all have left, or at `duration`.
     pub bottles: u32,
-    /// `batch`: good bottles to deliver, 0 = without end.
+    /// `batch`: good bottles to deliver, 0 = without end; 0 if absent.
     pub batch: u32,
-    /// `supply`: "touching", "every <length>" (pitch), or "random <pitch>" (exponential gaps, mean pitch ≥ D).
+    /// `supply`: "touching", "every <length>" (pitch), or "random <pitch>" (exponential gaps, mean pitch ≥ D);
+    /// "touching" if absent.
     pub supply: SupplySpec,
-    /// `belt_wander`: half-width of the belt's speed variation as a share (0.2 = ±20 %).
+    /// `belt_wander`: half-width of the belt's speed variation as a share (0.2 or "20 %" = ±20 %); 0 if absent.
     pub wander: f64,
-    /// `wander_period`: one swing (time).
+    /// `wander_period`: one swing (time); 2 s if absent.
     pub wander_period_s: f64,
-    /// `stroke_spread`: false draws every stroke at its nominal time.
+    /// `stroke_spread`: false draws every stroke at its nominal time; true if absent.
     pub spread: bool,
-    /// `fixed_delays`: true replaces every place by a time in seconds, for comparison only.
+    /// `fixed_delays`: true replaces every place by a time in seconds, for comparison only; false if absent.
     pub fixed_delays: bool,
-    /// `encoder_slip`: share of belt travel that the wheel loses (0 = none).
+    /// `encoder_slip`: share of belt travel that the wheel loses (0.02 or "2 %"); 0 if absent.
     pub encoder_slip: f64,
-    /// `start`: what stands in the machine at power-up.
+    /// `[[run.start]]`: what stands in the machine at power-up. These are the first bottles of the line in the order of the list;
+    /// `bottles` come after them.
     pub initial: Vec<InitialBottle>,
-    /// `operator`: "auto" (Reset and Start at power-up, nothing after) is always done unless the list says otherwise.
+    /// `[[run.operator]]`, in order. Unless `auto_start = false`, the list begins with what an operator does at power-up: the batch
+    /// (at 0.2 s, if there is one), Reset (at 0.4 s), and Start (0.2 s after Idle). Everything that is asked for stands here; nothing
+    /// is implied.
     pub script: Vec<ScriptStep>,
     /// `[[run.fault]]`: what goes wrong.
     pub faults: Vec<FaultSpec>,
@@ -241,16 +247,19 @@ pub enum SupplySpec {
 pub struct InitialBottle {
     /// `at`: its centre (coordinate).
     pub x_mm: f64,
-    /// `cap`: whether it carries a closure.
+    /// `cap`: whether it carries a closure; true if absent.
     pub cap: bool,
 }
 
-/// When something happens. Exactly one of the ways in a job file.
+/// When something happens. Exactly one of the ways in a job file; a fault of a bottle, all but "taken", may leave it out, and is
+/// with the bottle from the start.
 #[derive(Clone, Debug, PartialEq)]
 pub enum When {
     /// `at`: seconds since power-up.
     At(f64),
-    /// `state` (+ `after`): so many seconds after the unit entered this state, each time it is entered in order of the list.
+    /// `state` (+ `after`, 0 if absent): when the unit has been in this state for so many seconds without a break, counted from
+    /// its latest entry. A step that waits for a state in which the unit has been for longer already is done at once, so that
+    /// several steps may follow each other in one state; once the unit has left it, the next entry counts.
     State(timing_core::UnitState, f64),
     /// `bottle` + `step`: when the head enters this step with the n-th registered bottle (1 = first).
     Step(u32, timing_core::HeadStep),
@@ -281,11 +290,11 @@ pub enum Action {
     OpenGuard,
     /// "close guard".
     CloseGuard,
-    /// "take bottle <n>": the n-th bottle of the line is taken out by hand.
+    /// "take bottle `<n>`": the n-th bottle of the line is taken out by hand.
     Take(u32),
     /// "take all": every bottle between release gate and diverter is taken out.
     TakeAll,
-    /// "free bottle <n>": a hung, stuck or fallen bottle stands free again.
+    /// "free bottle `<n>`": a hung, stuck or fallen bottle stands free again.
     Free(u32),
 }
 
@@ -368,7 +377,8 @@ pub struct ExpectSpec {
     pub faults: Option<Vec<String>>,
     /// `states`: states that must be passed in this order (others may lie between).
     pub states: Option<Vec<timing_core::UnitState>>,
-    /// `outcomes`: allowed numbers of each outcome of the judge: `outcomes = { tight = "10", missed = "0" }`; names not listed must be 0 unless `any = true`.
+    /// `outcomes`: allowed numbers of each outcome of the judge: `outcomes = { tight = "10", missed = "0" }`; names not listed must be 0
+    /// (and are listed here as such) unless `any = true`.
     pub outcomes: Option<Vec<(String, Range)>>,
     /// `off_centre_max`: largest centring error at any catch (length).
     pub off_centre_max_mm: Option<f64>,
