@@ -1,5 +1,7 @@
 //! All tests, one binary.
 mod io_bits;
+mod judge;
+mod judge_job;
 mod mt_speed;
 mod quadrature;
 mod queue_theory;

@@ -1,5 +1,6 @@
 //! Modelled bottle-closing line around the control core of `timing-core`: plan, rehearse, judge, show.
 pub mod facts;
 pub mod job;
+pub mod judge;
 pub mod trace;
 pub mod verdict;
