@@ -5,5 +5,6 @@ pub mod job;
 pub mod plant;
 pub mod plan;
 pub mod quantity;
+pub mod judge;
 pub mod trace;
 pub mod verdict;

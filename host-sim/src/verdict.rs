@@ -109,16 +109,16 @@ pub struct Counted {
     pub inside: u32,
 }
 
-/// Centring at the catch, over all caught bottles, mm.
+/// Centring at the catch, over all caught bottles, mm: the offset when the jaw met each, less the aim.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Centring {
     /// How many were caught.
     pub n: u32,
-    /// Mean offset, positive = downstream.
+    /// Mean error, positive = downstream of the aim.
     pub mean_mm: f64,
-    /// Root mean square about the aim.
+    /// Root mean square of the error.
     pub rms_mm: f64,
-    /// Largest magnitude.
+    /// Largest error, either way.
     pub max_mm: f64,
 }
 

@@ -64,6 +64,12 @@ mod track;
 mod units;
 mod watch;
 
+pub mod machine;
+pub mod product;
+pub mod quadrature;
+pub mod units;
+pub mod widen;
+pub mod decide;
 pub use decide::unit;
 pub use decide::{FeedStep, HeadStep};
 pub use event::{Event, EventKind, Why, request_number};

@@ -1,0 +1,202 @@
+//! Bottles as the judge reckons them: belt positions of their edges at the release eye.
+
+use std::collections::VecDeque;
+
+use crate::job::spec::Job;
+use crate::judge::machine::us;
+
+/// Allowance for eye beam, count and carry, mm.
+const SLACK_MM: f64 = 3.0;
+
+/// A bottle that was registered at the release eye.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Track {
+    /// Belt count at its leading edge.
+    pub(super) edge: i64,
+    /// How often a catch was ordered for it.
+    pub(super) catches: u32,
+    /// How often the unit had been unheld when the last catch was ordered.
+    pub(super) unholds: u32,
+}
+
+/// What the judge makes of a catch order.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Catch {
+    /// First for a bottle in its window.
+    Good,
+    /// A bottle is in its window, and was ordered to be caught before.
+    Again,
+    /// No registered bottle is in its window.
+    Nobody,
+}
+
+/// The belt and what rides on it.
+#[derive(Clone, Debug)]
+pub(super) struct Tracks {
+    counts_per_mm: f64,
+    speed_mm_s: f64,
+    release_eye_mm: f64,
+    cap_eye_mm: f64,
+    diameter_mm: f64,
+    tolerance_mm: f64,
+    cap_mm: f64,
+    capture_mm: f64,
+    filter: u64,
+    eye_on_s: f64,
+    /// (time, belt) of the last ticks, 200 ms at most.
+    recent: VecDeque<(u64, i64)>,
+    /// The release eye went on at (time, belt) and may still be a glitch.
+    rising: Option<(u64, i64)>,
+    eye: bool,
+    bottles: VecDeque<Track>,
+    /// Stretches of belt over which the cap contact was on, newest last.
+    caps: VecDeque<(i64, i64)>,
+    cap: bool,
+    belt: i64,
+}
+
+impl Tracks {
+    pub(super) fn new(job: &Job) -> Self {
+        let (m, p) = (&job.machine, &job.product);
+        let angle = m.jaw_half_angle_deg.to_radians();
+        let capture = m.jaw_half_mouth_mm - p.diameter_mm / 2.0 * libm::cos(angle);
+        Self {
+            counts_per_mm: m.encoder_counts_per_rev / m.wheel_mm,
+            speed_mm_s: p.speed_mm_s,
+            release_eye_mm: m.release_eye_mm,
+            cap_eye_mm: m.cap_eye_mm.unwrap_or(0.0),
+            diameter_mm: p.diameter_mm,
+            tolerance_mm: p.diameter_tol_mm,
+            cap_mm: p.cap_diameter_mm,
+            capture_mm: if capture > 0.0 { capture } else { m.jaw_half_mouth_mm },
+            filter: us(m.eye_filter_ms),
+            eye_on_s: m.eye_on_ms * 1e-3,
+            recent: VecDeque::new(),
+            rising: None,
+            eye: false,
+            bottles: VecDeque::new(),
+            caps: VecDeque::new(),
+            cap: false,
+            belt: 0,
+        }
+    }
+
+    /// Takes belt, release eye and cap contact at `t`.
+    pub(super) fn see(&mut self, t: u64, belt: i64, eye: bool, cap: bool) {
+        self.belt = belt;
+        self.recent.push_back((t, belt));
+        while self.recent.len() > 2 && self.recent.front().is_some_and(|&(at, _)| t - at > 200_000) {
+            self.recent.pop_front();
+        }
+        if eye && !self.eye {
+            self.rising = Some((t, belt));
+        } else if !eye {
+            self.rising = None;
+        }
+        self.eye = eye;
+        if let Some((at, edge)) = self.rising
+            && t - at >= self.filter
+        {
+            self.rising = None;
+            self.register(edge);
+        }
+        match (self.cap, cap, self.caps.back_mut()) {
+            (true, _, Some(last)) => last.1 = belt,
+            (false, true, _) => self.caps.push_back((belt, belt)),
+            _ => {}
+        }
+        self.cap = cap;
+        if self.caps.len() > 64 {
+            self.caps.pop_front();
+        }
+    }
+
+    fn register(&mut self, edge: i64) {
+        // Edges within one body are of the same bottle: transparent glass shows two.
+        let body = (self.diameter_mm - self.tolerance_mm - SLACK_MM) * self.counts_per_mm;
+        if self.bottles.back().is_some_and(|b| (edge - b.edge) as f64 <= body) {
+            return;
+        }
+        self.bottles.push_back(Track { edge, catches: 0, unholds: 0 });
+        if self.bottles.len() > 64 {
+            self.bottles.pop_front();
+        }
+    }
+
+    /// The belt's speed, mm/s: the least and the most that recent counts and the set-point allow.
+    fn speeds(&self) -> (f64, f64) {
+        let seen = match (self.recent.front(), self.recent.back()) {
+            (Some(&(t0, b0)), Some(&(t1, b1))) if t1 - t0 >= 20_000 => {
+                (b1 - b0) as f64 / self.counts_per_mm / ((t1 - t0) as f64 * 1e-6)
+            }
+            _ => self.speed_mm_s,
+        };
+        let (low, high) = (seen.min(self.speed_mm_s), seen.max(self.speed_mm_s));
+        (0.9 * low.max(0.0), 1.1 * high.max(0.0))
+    }
+
+    /// Where a bottle's leading edge is, mm from the head centre.
+    fn leading_mm(&self, b: &Track) -> f64 {
+        self.release_eye_mm + (self.belt - b.edge) as f64 / self.counts_per_mm
+    }
+
+    /// Judges a catch order given now, with `stroke` µs until the jaw is there.
+    pub(super) fn catch(&mut self, stroke: u64, unholds: u32) -> Catch {
+        let (low, high) = self.speeds();
+        let seconds = stroke as f64 * 1e-6;
+        let late = high * self.eye_on_s;
+        let reach = self.capture_mm + SLACK_MM;
+        let centre = |b: &Track| self.leading_mm(b) - self.diameter_mm / 2.0;
+        let found = self.bottles.iter().position(|b| {
+            let x = centre(b);
+            x + low * seconds <= reach && x + high * seconds + late >= -reach
+        });
+        let Some(b) = found.and_then(|i| self.bottles.get_mut(i)) else {
+            return Catch::Nobody;
+        };
+        // A head step may be repeated once after an Unhold.
+        let again = b.catches > 1 || (b.catches == 1 && unholds == b.unholds);
+        b.catches += 1;
+        b.unholds = unholds;
+        if again { Catch::Again } else { Catch::Good }
+    }
+
+    /// Whether a registered bottle, not ordered to be caught, has not yet passed the head.
+    pub(super) fn incoming(&self) -> bool {
+        let clear = self.capture_mm + self.diameter_mm / 2.0 + SLACK_MM;
+        self.bottles.iter().any(|b| b.catches == 0 && self.leading_mm(b) < clear)
+    }
+
+    /// Whether the leading edge of a bottle not ordered to be caught lies where a bottle held in the head is.
+    pub(super) fn at_occupied_head(&self) -> bool {
+        let from = -self.diameter_mm / 2.0;
+        let is_there = |x: f64| x > from + SLACK_MM && x < self.diameter_mm / 2.0;
+        self.bottles.iter().any(|b| b.catches == 0 && is_there(self.leading_mm(b)))
+    }
+
+    /// Belt travel since the newest registration, mm.
+    pub(super) fn since_newest_mm(&self) -> Option<f64> {
+        self.bottles.back().map(|b| (self.belt - b.edge) as f64 / self.counts_per_mm)
+    }
+
+    /// Belt count of the newest registration.
+    pub(super) fn newest_edge(&self) -> Option<i64> {
+        self.bottles.back().map(|b| b.edge)
+    }
+
+    /// Belt travel in counts of a length in mm.
+    pub(super) fn counts(&self, mm: f64) -> f64 {
+        mm * self.counts_per_mm
+    }
+
+    /// Whether the cap contact was on while the bottle last ordered to be caught passed the upstream cap position.
+    pub(super) fn cap_seen_upstream(&self) -> bool {
+        let Some(b) = self.bottles.iter().rev().find(|b| b.catches > 0) else {
+            return false;
+        };
+        let travel = self.cap_eye_mm - self.release_eye_mm + self.diameter_mm / 2.0;
+        let at = b.edge as f64 + travel * self.counts_per_mm;
+        let reach = (self.cap_mm / 2.0 + SLACK_MM + self.speed_mm_s * self.eye_on_s) * self.counts_per_mm;
+        self.caps.iter().any(|&(from, to)| from as f64 <= at + reach && to as f64 >= at - reach)
+    }
+}
