@@ -1,5 +1,7 @@
 //! Modelled bottle-closing line around the control core of `timing-core`: plan, rehearse, judge, show.
 pub mod facts;
 pub mod job;
+pub mod record;
+pub mod show;
 pub mod trace;
 pub mod verdict;
