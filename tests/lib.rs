@@ -1,1 +1,2 @@
 //! Shared parts of the tests.
+pub mod synthetic;

@@ -6,5 +6,7 @@ pub mod plant;
 pub mod plan;
 pub mod quantity;
 pub mod judge;
+pub mod record;
+pub mod show;
 pub mod trace;
 pub mod verdict;

@@ -152,6 +152,8 @@ pub struct RunResult {
     pub outcomes: [u32; 12],
     /// Good bottles per minute between the first and the last good one, 0 if fewer than two.
     pub rate_per_min: f64,
+    /// Seed of every random draw.
+    pub seed: u64,
     /// Simulated time, s.
     pub simulated_s: f64,
     /// Ticks of the core.

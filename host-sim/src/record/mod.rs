@@ -1,0 +1,3 @@
+//! Recordings of a rehearsal in open formats.
+pub mod csv;
+pub mod vcd;

@@ -1,0 +1,327 @@
+//! `report.html`: one self-contained page about one rehearsal. No script, no request to anywhere; prints on A4 and Letter.
+
+use super::span::{View, seconds};
+use super::timing::timing;
+use super::travel::travel;
+use super::words;
+use crate::trace::Trace;
+use crate::verdict::{Centring, Outcome, RunResult};
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+use timing_core::{Event, EventKind};
+
+/// Faults whose surroundings are listed.
+const FAULTS: usize = 5;
+/// Events listed around one fault.
+const EVENTS: usize = 40;
+/// Breaches listed.
+const BREACHES: usize = 50;
+
+const STYLE: &str = "\
+:root{color-scheme:light}\
+body{font:15px/1.45 sans-serif;color:#1a1a1a;background:#fff;margin:0 auto;padding:20px 24px;max-width:1080px}\
+h1{font-size:24px;margin:0 0 2px}h2{font-size:18px;margin:28px 0 8px;border-bottom:2px solid #1a1a1a;padding-bottom:2px}h3{font-size:15px;margin:16px 0 6px}\
+.job{color:#5f5f5f;margin:0 0 14px}\
+.verdict{display:flex;align-items:center;gap:16px;border:3px solid #1a1a1a;padding:12px 16px;margin:14px 0}\
+.verdict p{margin:0;font-size:20px;font-weight:bold}.verdict small{display:block;font-size:14px;font-weight:normal}\
+.verdict.fail{border:6px double #1a1a1a}.verdict svg{flex:none;width:64px;height:64px}\
+.caution{border-left:8px solid #1a1a1a;background:#f4f4f4;padding:8px 14px;margin:14px 0}.caution ul{margin:4px 0;padding-left:20px}\
+table{border-collapse:collapse;margin:6px 0 10px}th,td{border:1px solid #9a9a9a;padding:3px 9px;text-align:left;vertical-align:top}\
+thead th{background:#ececec}td.n,th.n{text-align:right;font-variant-numeric:tabular-nums}\
+tr.no td{font-weight:bold}tr.fault td{font-weight:bold;background:#f4f4f4}\
+.sum{font-size:17px}.sum b{font-variant-numeric:tabular-nums}\
+figure{margin:10px 0 18px}figure svg{width:100%;height:auto;border:1px solid #d9d9d9}figcaption{font-size:14px;margin-bottom:6px}\
+.digest{font-family:monospace}\
+@page{margin:14mm}\
+@media print{body{padding:0;max-width:none;font-size:10.5pt}h2{break-after:avoid}figure,.verdict,.caution,tr{break-inside:avoid}\
+figure svg{max-height:235mm}thead{display:table-header-group}*{print-color-adjust:exact;-webkit-print-color-adjust:exact}}";
+
+/// The report on one rehearsal as a self-contained HTML file.
+#[must_use]
+pub fn report(r: &RunResult) -> String {
+    let title = if r.title.is_empty() {
+        r.job.as_str()
+    } else {
+        r.title.as_str()
+    };
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                title { (title) " – rehearsal" }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                h1 { (title) }
+                p.job { "Rehearsal of the job “" (r.job) "” on a modelled line: no figure here was measured on a machine." }
+                (verdict(r))
+                (cautions())
+                (checks(r))
+                (bottles(r))
+                (placement(r))
+                (breaches(r))
+                (charts(r, title))
+                (events(&r.trace))
+                (provenance(r))
+            }
+        }
+    }
+    .into_string()
+}
+
+fn verdict(r: &RunResult) -> Markup {
+    html! {
+        div class=(if r.pass { "verdict pass" } else { "verdict fail" }) {
+            (mark(r.pass))
+            p {
+                (words::verdict(r))
+                small {
+                    (r.bottles_in) " bottles came, " (r.counted.good) " left good at " (format!("{:.1}", r.rate_per_min))
+                    " a minute, " (format!("{:.1}", r.simulated_s)) " s simulated"
+                    @if !r.state.is_empty() { "; the unit ended in " (r.state) }
+                    "."
+                }
+            }
+        }
+    }
+}
+
+/// A tick in a ring or a cross in a square: told apart by shape.
+fn mark(pass: bool) -> Markup {
+    html! {
+        @if pass {
+            svg viewBox="0 0 64 64" role="img" aria-label="pass" {
+                circle cx="32" cy="32" r="28" fill="#e3f1ea" stroke="#00694d" stroke-width="5" {}
+                path d="M18 33l10 11 19-23" fill="none" stroke="#00694d" stroke-width="7" {}
+            }
+        } @else {
+            svg viewBox="0 0 64 64" role="img" aria-label="fail" {
+                rect x="4" y="4" width="56" height="56" fill="#8a3700" {}
+                path d="M19 19l26 26M45 19l-26 26" fill="none" stroke="#fff" stroke-width="8" {}
+            }
+        }
+    }
+}
+
+fn cautions() -> Markup {
+    html! {
+        div.caution {
+            strong { "Before anything moves" }
+            ul {
+                li { "This is a functional controller and its rehearsal, not a safety device. Emergency stop, guards and air dump stay hard-wired and act without it." }
+                li { "Lock out the drives and vent the air before hands go in. Cylinders may move by themselves when air returns." }
+                li { "A rehearsal shows what the model knows. Commission slowly, with an empty belt first, then with one bottle." }
+                li { "Local codes and the judgement of licensed persons decide, not this page." }
+            }
+        }
+    }
+}
+
+fn checks(r: &RunResult) -> Markup {
+    html! {
+        h2 { "What was expected" }
+        @if r.checks.is_empty() {
+            p { "The job expects nothing in particular; only the rules of the interlocks were watched." }
+        } @else {
+            table {
+                thead { tr { th { "Check" } th { "Came" } th { "Met" } } }
+                tbody {
+                    @for c in &r.checks {
+                        tr class=(if c.ok { "yes" } else { "no" }) {
+                            td { (c.expected) } td { (c.got) } td { (if c.ok { "yes" } else { "NO" }) }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn bottles(r: &RunResult) -> Markup {
+    let c = &r.counted;
+    html! {
+        h2 { "What became of the bottles" }
+        p { "Every bottle the controller registered or found must be accounted for:" }
+        p.sum {
+            "registered " b { (c.registered) } " + found " b { (c.found) } " = good " b { (c.good) } " + rejected " b { (c.rejected) }
+            " + removed " b { (c.removed) } " + lost " b { (c.lost) } " + inside " b { (c.inside) }
+            " — " strong { (if words::identity_holds(r) { "it adds up." } else { "IT DOES NOT ADD UP." }) }
+        }
+        p { "Judged from the model's physics, not from what the controller believes:" }
+        table {
+            thead { tr { th { "Outcome" } th.n { "Bottles" } } }
+            tbody {
+                @for (outcome, n) in Outcome::ALL.iter().zip(r.outcomes) {
+                    @if n > 0 { tr { td { (outcome.word()) } td.n { (n) } } }
+                }
+                @if r.outcomes.iter().all(|n| *n == 0) { tr { td { "none" } td.n { "0" } } }
+            }
+        }
+    }
+}
+
+fn placement(r: &RunResult) -> Markup {
+    let row = |name: &str, c: &Centring| {
+        html! {
+            tr {
+                td { (name) } td.n { (c.n) } td.n { (format!("{:+.2}", c.mean_mm)) }
+                td.n { (format!("{:.2}", c.rms_mm)) } td.n { (format!("{:.2}", c.max_mm)) }
+            }
+        }
+    };
+    html! {
+        h2 { "Placement of the catch" }
+        @if r.placement.n == 0 && r.centring.n == 0 {
+            p { "Nothing was caught." }
+        } @else {
+            p {
+                "Order against its computed place: " (r.placement.n) " catch orders, the latest "
+                b { (r.placement.max_counts) " encoder counts" } " past its place."
+            }
+            table {
+                thead { tr { th { "Where the jaw met the bottle" } th.n { "Catches" } th.n { "Mean, mm" } th.n { "RMS, mm" } th.n { "Largest, mm" } } }
+                tbody {
+                    (row("Places along the belt (this job)", &r.centring))
+                    @if let Some(fixed) = &r.centring_fixed_delays { (row("Fixed delays in seconds, for comparison", fixed)) }
+                }
+            }
+            p {
+                "Mean: + is downstream, late. RMS is about the aim."
+                @if let Some(ratio) = ratio(r) {
+                    " With fixed delays in seconds the centring would be " b { (format!("{ratio:.1}")) } " times as wide (ratio of the RMS)."
+                }
+            }
+        }
+    }
+}
+
+/// RMS with fixed delays over RMS with places, if both can be told.
+fn ratio(r: &RunResult) -> Option<f64> {
+    let fixed = r.centring_fixed_delays?;
+    (fixed.n > 0 && r.centring.n > 0 && r.centring.rms_mm > 0.0)
+        .then(|| fixed.rms_mm / r.centring.rms_mm)
+}
+
+fn breaches(r: &RunResult) -> Markup {
+    html! {
+        h2 { "Rules of the interlocks" }
+        @if r.breaches.is_empty() {
+            p { "None was broken." }
+        } @else {
+            table {
+                thead { tr { th { "Rule" } th.n { "Time, s" } th { "What happened" } } }
+                tbody {
+                    @for b in r.breaches.iter().take(BREACHES) {
+                        tr { td { "R" (b.rule) } td.n { (seconds(b.t_us, 6)) } td { (b.text) } }
+                    }
+                }
+            }
+            @if r.breaches.len() > BREACHES { p { "… and " (r.breaches.len() - BREACHES) " more." } }
+        }
+    }
+}
+
+fn charts(r: &RunResult, title: &str) -> Markup {
+    let view = View {
+        title: title.to_owned(),
+        span: None,
+    };
+    html! {
+        @if r.trace.moments.is_empty() {
+            h2 { "Charts" }
+            p { "This rehearsal was run without recording, so there is nothing to draw." }
+        } @else {
+            h2 { "Distance–time chart" }
+            figure {
+                figcaption {
+                    "Follow one band from lower left to upper right: it waits in the pocket, is let go, rides at belt speed (slope), stands in the "
+                    "bracket while it is closed, and rides on. Two bands that touch are two bottles that touch. A band that crosses a thick black "
+                    "line was struck by a blade."
+                }
+                (PreEscaped(travel(&r.trace, &view)))
+            }
+            h2 { "Timing chart" }
+            figure {
+                figcaption {
+                    "Read it from the head's steps in the middle: above stands the unit's state, below what the eyes saw, what was ordered, and "
+                    "what the contacts answered. The gap between an order and its contact is the stroke."
+                }
+                (PreEscaped(timing(&r.trace, &view)))
+            }
+        }
+    }
+}
+
+fn events(trace: &Trace) -> Markup {
+    let faults: Vec<(u64, &Event)> = trace
+        .events
+        .iter()
+        .filter(|(_, e)| e.kind == EventKind::Fault)
+        .map(|(t, e)| (*t, e))
+        .collect();
+    html! {
+        h2 { "Events" }
+        @if faults.is_empty() {
+            p { "No fault was told. Changes of the unit's state:" }
+            (list(trace.events.iter().filter(|(_, e)| e.kind == EventKind::State).take(EVENTS)))
+        } @else {
+            p { "What was told from two seconds before each fault to one second after it; all events are in events.csv." }
+            @for (t, e) in first_of_each_second(&faults).into_iter().take(FAULTS) {
+                h3 { "Around " (words::fault(e.detail)) " at " (seconds(t, 3)) " s" }
+                (list(around(trace, t)))
+            }
+            @if faults.len() > 1 { p { "Faults in all: " (faults.len()) "." } }
+        }
+    }
+}
+
+/// Faults within a second of the one before share its list.
+fn first_of_each_second<'a>(faults: &[(u64, &'a Event)]) -> Vec<(u64, &'a Event)> {
+    let mut out: Vec<(u64, &Event)> = Vec::new();
+    for &(t, e) in faults {
+        if out.last().is_none_or(|l| t > l.0 + 1_000_000) {
+            out.push((t, e));
+        }
+    }
+    out
+}
+
+/// Events around `t`: two seconds before, one after; if they are too many, those nearest before it are kept.
+fn around(trace: &Trace, t: u64) -> impl Iterator<Item = &(u64, Event)> {
+    let at = trace.events.partition_point(|(u, _)| *u < t);
+    let before = trace
+        .events
+        .partition_point(|(u, _)| *u + 2_000_000 < t)
+        .max(at.saturating_sub(EVENTS * 2 / 3));
+    trace
+        .events
+        .iter()
+        .skip(before)
+        .take_while(move |(u, _)| *u <= t + 1_000_000)
+        .take(EVENTS)
+}
+
+fn list<'a>(events: impl Iterator<Item = &'a (u64, Event)>) -> Markup {
+    html! {
+        table {
+            thead { tr { th.n { "Time, s" } th { "What happened" } } }
+            tbody {
+                @for (t, e) in events {
+                    tr class=(if e.kind == EventKind::Fault { "fault" } else { "event" }) { td.n { (seconds(*t, 3)) } td { (words::sentence(e)) } }
+                }
+            }
+        }
+    }
+}
+
+fn provenance(r: &RunResult) -> Markup {
+    html! {
+        h2 { "To repeat it" }
+        p {
+            "Seed " b { (r.seed) } ", " (r.ticks) " ticks of the controller. Digest of its orders and events: "
+            span.digest { (format!("{:016x}", r.digest)) } "; of every tick: " span.digest { (format!("{:016x}", r.trace_digest)) }
+            ". The same job and seed give the same digest on every machine."
+        }
+    }
+}
