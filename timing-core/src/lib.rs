@@ -1,4 +1,5 @@
 #![no_std]
+pub mod digest;
 pub mod event;
 pub mod fault;
 pub mod io;
@@ -8,6 +9,7 @@ pub mod product;
 pub mod units;
 pub mod decide;
 pub use decide::unit;
+pub use digest::Digest;
 pub use event::{Event, EventKind, Why};
 pub use fault::{Cure, FAULTS, Fault, FaultRow, Severity};
 pub use io::{Actuator, Contact, Contacts, Inputs, Orders, Outputs, Pose, Request, Wake};

@@ -467,7 +467,7 @@ mod tests {
         assert_eq!(scale.counts(Millimetres::from_mm(94)), 1_925); // 1 925.12
         assert_eq!(scale.counts(Millimetres::from_mm(-94)), -1_925);
         assert_eq!(scale.counts_up(Millimetres::from_mm(94)), 1_926);
-        assert_eq!(Millimetres::from_um(-61_500).to_bits(), -61_500 * 65_536 / 1_000);
+        assert_eq!(i64::from(Millimetres::from_um(-61_500).to_bits()), -61_500_i64 * 65_536 / 1_000);
     }
 
     #[test]
