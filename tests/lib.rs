@@ -1,1 +1,3 @@
 //! Shared parts of the tests.
+
+pub mod wires;

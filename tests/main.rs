@@ -1,1 +1,3 @@
 //! All tests, one binary.
+
+mod firmware;

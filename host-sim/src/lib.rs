@@ -2,5 +2,6 @@
 pub mod digest;
 pub mod facts;
 pub mod job;
+pub mod record;
 pub mod trace;
 pub mod verdict;

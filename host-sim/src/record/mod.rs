@@ -1,0 +1,2 @@
+//! Recordings of a rehearsal in open formats.
+pub mod inputs;
