@@ -1,2 +1,4 @@
 //! Shared parts of the tests.
+
 pub mod synthetic;
+pub mod wires;

@@ -9,3 +9,5 @@ mod mt_speed;
 mod quadrature;
 mod queue_theory;
 mod states;
+
+mod firmware;

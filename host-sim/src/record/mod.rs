@@ -1,3 +1,5 @@
 //! Recordings of a rehearsal in open formats.
+
 pub mod csv;
+pub mod inputs;
 pub mod vcd;

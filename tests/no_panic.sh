@@ -1,0 +1,69 @@
+#!/usr/bin/env bash
+# The core cannot panic, and its tick divides no 64-bit number: both seen in what is linked for two boards.
+#
+# tests/nopanic links the core with a panic handler that calls a function without a body. A panic that can be reached is
+# an undefined symbol, so the link fails and says from where. Division is seen in the names that remain in the program.
+# The check is first shown a planted panic and a planted division: if it does not see them, it proves nothing.
+set -euo pipefail
+cd "$(dirname "$0")/.."
+
+targets=(thumbv6m-none-eabi thumbv7em-none-eabihf)
+panicking='core9panicking|panic_fmt|panic_bounds_check|panic_nounwind|unwrap_failed|expect_failed|slice_.*index.*fail|len_mismatch_fail|a_panic_can_be_reached|rust_begin_unwind'
+dividing='__aeabi_uldivmod|__aeabi_ldivmod|__udivdi3|__divdi3|__umoddi3|__moddi3|__udivmoddi4|u64_div_rem|__aeabi_[fd](add|sub|mul|div)|__(add|sub|mul|div)[sd]f3'
+
+find_nm() {
+    local n
+    n=$(find "$(rustc --print sysroot)" -name llvm-nm -type f 2>/dev/null | head -n1)
+    [ -n "$n" ] || n=$(command -v llvm-nm || command -v arm-none-eabi-nm || true)
+    [ -n "$n" ] || { echo "no nm that reads ARM programs: rustup component add llvm-tools" >&2; exit 2; }
+    echo "$n"
+}
+nm=$(find_nm)
+
+link() { # TARGET BIN [FEATURES]
+    cargo build --quiet -p nopanic --profile firmware --target "$1" --bin "$2" ${3:+--features "$3"} \
+        --target-dir target/nopanic
+}
+names() { "$nm" --demangle "target/nopanic/$1/firmware/$2" | awk '{ $1 = ""; print }'; }
+
+fail=0
+log=$(mktemp)
+trap 'rm -f "$log"' EXIT
+for t in "${targets[@]}"; do
+    # Planted: must not link for the panic; must show the division once the panic is let through.
+    if link "$t" tick planted 2>"$log"; then
+        echo "$t: the planted panic was linked without a word: this check is blind" >&2
+        exit 1
+    fi
+    grep -q 'undefined symbol: a_panic_can_be_reached' "$log" || {
+        cat "$log" >&2
+        echo "$t: the planted build failed for another reason than its panic" >&2
+        exit 1
+    }
+    link "$t" tick planted,let-through
+    names "$t" tick >"$log"
+    grep -qE "$dividing" "$log" || { echo "$t: the planted division is not seen: this check is blind" >&2; exit 1; }
+    grep -qE "$panicking" "$log" || { echo "$t: the planted panic has no name: this check is blind" >&2; exit 1; }
+
+    for bin in whole tick; do
+        if ! link "$t" "$bin" 2>"$log"; then
+            cat "$log" >&2
+            echo "$t $bin: does not link; if a_panic_can_be_reached is undefined, the lines above say from where" >&2
+            fail=1
+            continue
+        fi
+        names "$t" "$bin" >"$log"
+        if grep -E "$panicking" "$log"; then
+            echo "$t $bin: the panicking names above are linked in" >&2
+            fail=1
+        fi
+        # A check that finds an empty program clean would be blind too.
+        grep -qE ' [Tt] .*entry' "$log" || { echo "$t $bin: no entry in the program" >&2; fail=1; }
+        if [ "$bin" = tick ] && grep -E "$dividing" "$log"; then
+            echo "$t tick: 64-bit division or floating point is linked into the tick" >&2
+            fail=1
+        fi
+        echo "$t $bin: $(wc -l <"$log") names, none panicking"
+    done
+done
+exit "$fail"

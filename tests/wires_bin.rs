@@ -1,0 +1,41 @@
+//! `wires SEED TICKS FILE`: writes recorded inputs and prints what this host's core made of them, as the firmware does.
+
+use std::fs::File;
+use std::io::BufWriter;
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    let words: Vec<String> = std::env::args().skip(1).collect();
+    let parsed = match words.as_slice() {
+        [seed, ticks, file] => seed
+            .parse()
+            .ok()
+            .zip(ticks.parse().ok())
+            .map(|(s, t)| (s, t, file)),
+        _ => None,
+    };
+    let Some((seed, ticks, file)) = parsed else {
+        eprintln!("usage: wires SEED TICKS FILE");
+        return ExitCode::from(2);
+    };
+    let told =
+        File::create(file).and_then(|f| tests::wires::record(seed, ticks, BufWriter::new(f)));
+    match told {
+        Ok(told) => {
+            println!("ticks {}", told.digest.ticks());
+            println!("digest {:016x}", told.digest.digest());
+            println!("trace_digest {:016x}", told.digest.trace());
+            let seen: Vec<&str> = timing_core::UnitState::ALL
+                .into_iter()
+                .filter(|s| told.states & (1 << *s as u32) != 0)
+                .map(timing_core::UnitState::name)
+                .collect();
+            eprintln!("seed {seed}, unit states seen: {}", seen.join(" "));
+            ExitCode::SUCCESS
+        }
+        Err(e) => {
+            eprintln!("{file}: {e}");
+            ExitCode::from(2)
+        }
+    }
+}
