@@ -4,7 +4,7 @@ use super::error::Mistake;
 use super::spec::{Action, FaultKind, FaultSpec, ScriptStep, When};
 use super::table::{Reader, Table};
 use timing_core::{Actuator, Command, Contact, HeadStep, Pose, Request, UnitState};
-use timing_core::decide::unit::Mode;
+use timing_core::Mode;
 
 /// The kinds of `[[run.fault]]`, each with the keys that belong to it beside those that say when.
 pub(super) const KINDS: [(&str, &[&str]); 22] = [
