@@ -55,22 +55,21 @@ pub(crate) fn runs<T: Copy + PartialEq>(
     out
 }
 
-/// Share of each cell's time in which `on` holds, in eighths; equal neighbours merged.
-fn density<T: Copy>(
+/// Share of each cell's time in which `on` holds, in steps of a sixteenth; equal neighbours merged.
+pub(crate) fn density<T: Copy>(
     runs: &[(u64, u64, T)],
     scale: &TimeScale,
     on: impl Fn(T) -> bool,
-) -> Vec<(f64, f64, u8)> {
+) -> Vec<(f64, f64, f64)> {
     let cells = libm::ceil(scale.width / CELL) as usize;
     let cell_us = scale.us_per_unit() * CELL;
-    let mut share = vec![0.0_f64; cells];
-    for &(from, to, v) in runs.iter().filter(|r| on(r.2)) {
-        let _ = v;
+    let mut shares = vec![0.0_f64; cells];
+    for &(from, to, _) in runs.iter().filter(|r| on(r.2)) {
         let (a, b) = (
             from.saturating_sub(scale.span.from_us) as f64 / cell_us,
             to.saturating_sub(scale.span.from_us) as f64 / cell_us,
         );
-        for (i, cell) in share
+        for (i, cell) in shares
             .iter_mut()
             .enumerate()
             .take(libm::ceil(b) as usize)
@@ -79,9 +78,9 @@ fn density<T: Copy>(
             *cell += (b.min(i as f64 + 1.0) - a.max(i as f64)).max(0.0);
         }
     }
-    let mut out: Vec<(f64, f64, u8)> = Vec::new();
-    for (i, s) in share.iter().enumerate() {
-        let level = libm::round(s.min(1.0) * 8.0) as u8;
+    let mut out: Vec<(f64, f64, f64)> = Vec::new();
+    for (i, s) in shares.iter().enumerate() {
+        let level = libm::round(s.min(1.0) * 16.0) / 16.0;
         let x = scale.left + i as f64 * CELL;
         let right = (x + CELL).min(scale.right());
         match out.last_mut() {
@@ -115,12 +114,9 @@ pub(crate) fn lane(
         "stroke=\"#9a9a9a\" stroke-width=\"0.8\"",
     );
     if runs.len() > DENSE {
-        for (x0, x1, eighths) in density(&runs, scale, |on| on == shown) {
-            if eighths > 0 {
-                let attrs = format!(
-                    "fill=\"{colour}\" fill-opacity=\"{:.3}\"",
-                    f64::from(eighths) / 8.0
-                );
+        for (x0, x1, share) in density(&runs, scale, |on| on == shown) {
+            if share > 0.0 {
+                let attrs = format!("fill=\"{colour}\" fill-opacity=\"{:.3}\"", share);
                 c.rect(x0, top, x1 - x0, h, &attrs);
             }
         }
@@ -182,16 +178,13 @@ pub(crate) fn band<T: Copy + PartialEq>(
 ) -> bool {
     let runs = runs(moments, scale, value);
     if runs.len() > DENSE {
-        for (x0, x1, eighths) in density(&runs, scale, busy) {
+        for (x0, x1, share) in density(&runs, scale, busy) {
             c.rect(
                 x0,
                 y,
                 x1 - x0,
                 h,
-                &format!(
-                    "fill=\"{EYE}\" fill-opacity=\"{:.3}\"",
-                    f64::from(eighths) / 8.0
-                ),
+                &format!("fill=\"{EYE}\" fill-opacity=\"{:.3}\"", share),
             );
         }
         c.rect(
@@ -352,6 +345,6 @@ mod tests {
         // 30 cells of 30 µs; on for the first half of each.
         let runs: Vec<(u64, u64, bool)> =
             (0..60).map(|i| (i * 15, i * 15 + 15, i % 2 == 0)).collect();
-        assert_eq!(density(&runs, &scale, |on| on), vec![(0.0, 90.0, 4)]);
+        assert_eq!(density(&runs, &scale, |on| on), vec![(0.0, 90.0, 0.5)]);
     }
 }

@@ -251,6 +251,6 @@ mod tests {
         assert_eq!((flags.flags.len(), flags.unnamed), (4, 5));
         assert!(flags.flags.iter().all(|f| f.left >= 100.0
             && f.left + f.width <= 900.0
-            && f.text == "stroke overdue: plunger"));
+            && f.text == "stroke overdue (plunger)"));
     }
 }

@@ -236,8 +236,8 @@ fn charts(r: &RunResult, title: &str) -> Markup {
             figure {
                 figcaption {
                     "Follow one band from lower left to upper right: it waits in the pocket, is let go, rides at belt speed (slope), stands in the "
-                    "bracket while it is closed, and rides on. Two bands that touch are two bottles that touch. A band that crosses a thick black "
-                    "line was struck by a blade."
+                    "bracket while it is closed, and rides on. Two bands that touch are two bottles that touch. A band may pass a "
+                    "blade only where its line is broken; beside a shut blade a round body reaches past it by a few millimetres."
                 }
                 (PreEscaped(travel(&r.trace, &view)))
             }
@@ -267,39 +267,41 @@ fn events(trace: &Trace) -> Markup {
             (list(trace.events.iter().filter(|(_, e)| e.kind == EventKind::State).take(EVENTS)))
         } @else {
             p { "What was told from two seconds before each fault to one second after it; all events are in events.csv." }
-            @for (t, e) in first_of_each_second(&faults).into_iter().take(FAULTS) {
+            @for (t, e, listed) in groups(trace, &faults) {
                 h3 { "Around " (words::fault(e.detail)) " at " (seconds(t, 3)) " s" }
-                (list(around(trace, t)))
+                (list(listed.iter()))
             }
             @if faults.len() > 1 { p { "Faults in all: " (faults.len()) "." } }
         }
     }
 }
 
-/// Faults within a second of the one before share its list.
-fn first_of_each_second<'a>(faults: &[(u64, &'a Event)]) -> Vec<(u64, &'a Event)> {
-    let mut out: Vec<(u64, &Event)> = Vec::new();
+/// The first faults with the events around each, from two seconds before to one after; faults that are already in the list
+/// before share it, and no event is listed twice. If they are too many, those nearest before the fault are kept.
+fn groups<'a>(
+    trace: &'a Trace,
+    faults: &[(u64, &'a Event)],
+) -> Vec<(u64, &'a Event, &'a [(u64, Event)])> {
+    let mut out: Vec<(u64, &Event, &[(u64, Event)])> = Vec::new();
+    let mut listed = 0;
     for &(t, e) in faults {
-        if out.last().is_none_or(|l| t > l.0 + 1_000_000) {
-            out.push((t, e));
+        let at = trace.events.partition_point(|(u, _)| *u < t);
+        if at < listed || out.len() == FAULTS {
+            continue;
         }
+        let from = trace
+            .events
+            .partition_point(|(u, _)| *u + 2_000_000 < t)
+            .max(at.saturating_sub(EVENTS * 2 / 3))
+            .max(listed);
+        let to = trace
+            .events
+            .partition_point(|(u, _)| *u <= t + 1_000_000)
+            .min(from + EVENTS);
+        out.push((t, e, trace.events.get(from..to).unwrap_or(&[])));
+        listed = to;
     }
     out
-}
-
-/// Events around `t`: two seconds before, one after; if they are too many, those nearest before it are kept.
-fn around(trace: &Trace, t: u64) -> impl Iterator<Item = &(u64, Event)> {
-    let at = trace.events.partition_point(|(u, _)| *u < t);
-    let before = trace
-        .events
-        .partition_point(|(u, _)| *u + 2_000_000 < t)
-        .max(at.saturating_sub(EVENTS * 2 / 3));
-    trace
-        .events
-        .iter()
-        .skip(before)
-        .take_while(move |(u, _)| *u <= t + 1_000_000)
-        .take(EVENTS)
 }
 
 fn list<'a>(events: impl Iterator<Item = &'a (u64, Event)>) -> Markup {

@@ -61,7 +61,7 @@ pub fn timing(trace: &Trace, view: &View) -> String {
             steady.join(", ")
         );
     }
-    y = c.paragraph(16.0, y, WIDTH - 40.0, 11.0, &note);
+    y = c.paragraph(16.0, y, WIDTH - 110.0, 11.0, &note);
     let title = if view.title.is_empty() {
         "Timing chart".to_owned()
     } else {
@@ -254,7 +254,7 @@ fn registrations(c: &mut Canvas, trace: &Trace, scale: &TimeScale, y: f64, botto
         let x = scale.x(*t);
         let half = flags::number_half(i64::from(e.value));
         let _ = write!(d, "M{} {}v{}", N(x), N(y + 8.5), N(6.0));
-        if x - half > taken + 2.0 && x + half <= scale.right() + 12.0 {
+        if x - half > taken + 12.0 && x + half <= scale.right() + 12.0 {
             c.line(
                 x,
                 y + 8.5,

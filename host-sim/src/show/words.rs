@@ -67,7 +67,7 @@ pub fn fault(code: u16) -> String {
         _ => None,
     };
     match of {
-        Some(of) => format!("{}: {of}", row.name),
+        Some(of) => format!("{} ({of})", row.name),
         None => row.name.to_owned(),
     }
 }
@@ -169,11 +169,7 @@ pub fn sentence(e: &Event) -> String {
             ),
         },
         EventKind::Fault => match Fault::row_of(e.detail) {
-            Some((row, _)) => format!(
-                "Fault: {}. After lock-out, look at: {}.",
-                fault(e.detail),
-                row.look
-            ),
+            Some((row, _)) => format!("Fault: {}. After lock-out: {}.", fault(e.detail), row.look),
             None => format!("Fault {}.", e.detail),
         },
         EventKind::Refused => match e.why {
@@ -182,7 +178,11 @@ pub fn sentence(e: &Event) -> String {
         },
         EventKind::Guarded => {
             let order = u8::try_from(v).map_or("unknown order", order);
-            format!("Rule R{number} kept an order back: {order}{why}.")
+            match e.why {
+                // That it was an interlock is said already.
+                Why::Interlock => format!("Rule R{number} kept an order back: {order}."),
+                _ => format!("Rule R{number} kept an order back: {order}{why}."),
+            }
         }
         EventKind::Tightened => format!("Tightening ended after {} of spin{why}.", ms(v)),
         EventKind::Drift => {
