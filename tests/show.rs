@@ -10,7 +10,7 @@ use host_sim::verdict::{Outcome, RunResult};
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use tests::synthetic;
-use timing_core::{Actuator, Contact, Event, EventKind, Fault, Why};
+use timing_core::{Actuator, Contact, Event, EventKind, Fault, Mode, Why};
 
 fn view() -> View {
     View {
@@ -192,6 +192,32 @@ fn fault_labels_never_overlap_and_none_is_left_out_in_silence() {
     }
 }
 
+#[test]
+fn no_text_of_a_chart_lies_over_another() {
+    for (name, svg) in charts() {
+        let doc = roxmltree::Document::parse(&svg).unwrap_or_else(|e| panic!("{name}: {e}"));
+        let boxes: Vec<_> = doc
+            .descendants()
+            .filter(|n| n.tag_name().name() == "text")
+            .map(|n| (text_box(&n), n.text().unwrap_or("").to_owned()))
+            // Boxes are on the large side: letters do not fill them.
+            .map(|((l, t, r, b), text)| ((l + 2.0, t + 2.0, r - 2.0, b - 2.0), text))
+            .collect();
+        for (i, a) in boxes.iter().enumerate() {
+            for b in boxes.iter().skip(i + 1) {
+                assert!(
+                    !overlap(a.0, b.0),
+                    "{name}: \"{}\" {:?} over \"{}\" {:?}",
+                    a.1,
+                    a.0,
+                    b.1,
+                    b.0
+                );
+            }
+        }
+    }
+}
+
 /// Total length of the horizontal strokes "M x y H x" of a path.
 fn strokes(d: &str) -> f64 {
     d.split('M')
@@ -284,6 +310,20 @@ fn a_lane_is_filled_exactly_while_its_signal_is_on() {
         "steady signals are named"
     );
     assert!(!svg.contains(">supply eye<"), "and not drawn");
+}
+
+#[test]
+fn an_open_chain_and_a_mode_other_than_production_are_shown_even_if_they_never_change() {
+    let mut trace = synthetic::trace(1, false);
+    let usual = timing(&trace, &whole());
+    assert!(!usual.contains(">Mode<") && !usual.contains(">chain<"));
+    for m in &mut trace.moments {
+        m.mode = Mode::Manual;
+        m.contacts = m.contacts.with(Contact::Chain, false);
+    }
+    let svg = timing(&trace, &whole());
+    assert!(svg.contains(">Mode<") && svg.contains(">Manual<"), "mode");
+    assert!(svg.contains(">chain<"), "chain");
 }
 
 #[test]
@@ -759,7 +799,7 @@ fn the_same_run_gives_the_same_bytes() {
             travel(t, &view()),
             record_vcd::vcd(t),
             record_csv::events(t),
-            junit::junit(&[r.clone()]),
+            junit::junit(std::slice::from_ref(&r)),
         ]
     };
     assert_eq!(files(), files());

@@ -35,6 +35,9 @@ pub fn places() -> Places {
     }
 }
 
+/// A head step, how long it takes, µs, and the coil it sets.
+type Step = (HeadStep, u64, Option<(Actuator, bool)>);
+
 fn piece(t_us: f64, x_mm: f64, v_mm_s: f64, a_mm_s2: f64) -> Piece {
     Piece {
         t_us,
@@ -184,7 +187,7 @@ fn bottle(trace: &mut Trace, marks: &mut Vec<(u64, Mark)>, k: u32, n: u32) {
         marks.push((c - 120_000, Mark::Head(HeadStep::Catch)));
         marks.push((c, Mark::Contact(Contact::GripWork, true)));
         let mut at = c + 10_000;
-        let steps: &[(HeadStep, u64, Option<(Actuator, bool)>)] = if uncapped {
+        let steps: &[Step] = if uncapped {
             &[
                 (HeadStep::Seat, 420_000, Some((Actuator::Plunger, true))),
                 (HeadStep::Lift, 200_000, Some((Actuator::Plunger, false))),
@@ -460,6 +463,5 @@ pub fn result() -> RunResult {
         },
         state: "Aborted",
         trace: trace(3, true),
-        ..RunResult::default()
     }
 }

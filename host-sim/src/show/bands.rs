@@ -6,7 +6,7 @@ use super::span::TimeScale;
 use super::svg::{Anchor, Canvas, EYE, INK, MID, N, text_width};
 use crate::trace::Moment;
 use std::fmt::Write as _;
-use timing_core::{FeedStep, HeadStep, UnitState};
+use timing_core::{FeedStep, HeadStep, Mode, UnitState};
 
 /// More changes than this in a panel are shaded by density.
 const DENSE: usize = 360;
@@ -247,6 +247,19 @@ pub(crate) fn unit_face(s: UnitState) -> Face {
     Face {
         fill,
         name: s.name(),
+    }
+}
+
+/// The mode: what is not production is grey.
+pub(crate) fn mode_face(m: Mode) -> Face {
+    let fill = match m {
+        Mode::Production => "#ffffff",
+        Mode::Maintenance => "#e4e4e4",
+        Mode::Manual => "#c4c4c4",
+    };
+    Face {
+        fill,
+        name: m.name(),
     }
 }
 

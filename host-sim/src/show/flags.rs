@@ -179,7 +179,7 @@ pub(crate) fn axis(c: &mut Canvas, scale: &TimeScale, y: f64) -> f64 {
         );
     }
     c.text(
-        scale.left - 8.0,
+        scale.left - 30.0,
         y + 17.0,
         LABEL,
         Anchor::End,

@@ -217,10 +217,7 @@ pub(crate) fn grips(
             N(below - 7.0),
             N(below)
         );
-        c.path(
-            &d,
-            &format!("fill=\"none\" stroke=\"#ffffff\" stroke-width=\"5\""),
-        );
+        c.path(&d, "fill=\"none\" stroke=\"#ffffff\" stroke-width=\"5\"");
         c.path(
             &d,
             &format!("fill=\"none\" stroke=\"{INK}\" stroke-width=\"2.4\""),

@@ -276,13 +276,13 @@ fn events(trace: &Trace) -> Markup {
     }
 }
 
+/// A fault, its time in µs, and the events listed around it.
+type Around<'a> = (u64, &'a Event, &'a [(u64, Event)]);
+
 /// The first faults with the events around each, from two seconds before to one after; faults that are already in the list
 /// before share it, and no event is listed twice. If they are too many, those nearest before the fault are kept.
-fn groups<'a>(
-    trace: &'a Trace,
-    faults: &[(u64, &'a Event)],
-) -> Vec<(u64, &'a Event, &'a [(u64, Event)])> {
-    let mut out: Vec<(u64, &Event, &[(u64, Event)])> = Vec::new();
+fn groups<'a>(trace: &'a Trace, faults: &[(u64, &'a Event)]) -> Vec<Around<'a>> {
+    let mut out: Vec<Around<'_>> = Vec::new();
     let mut listed = 0;
     for &(t, e) in faults {
         let at = trace.events.partition_point(|(u, _)| *u < t);

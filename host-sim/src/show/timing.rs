@@ -10,7 +10,7 @@ use super::span::{Panel, TimeScale, View, cut, panels};
 use super::svg::{Anchor, Canvas, EYE, GRID, INK, MID, N, clip};
 use crate::trace::{Moment, Trace};
 use std::fmt::Write as _;
-use timing_core::{EventKind, FeedStep, HeadStep, UnitState};
+use timing_core::{Contact, EventKind, FeedStep, HeadStep, Mode, UnitState};
 
 const WIDTH: f64 = 1200.0;
 const LEFT: f64 = 160.0;
@@ -79,7 +79,8 @@ pub fn timing(trace: &Trace, view: &View) -> String {
     c.finish("timing", WIDTH, y + 4.0, &title, &desc)
 }
 
-/// The signals that change in a panel, and the names of those that are on throughout. Safety that is open is always shown.
+/// The signals that change in a panel, and the names of those that are on throughout. Chain and guard, which every
+/// station has, are always shown unless they are closed throughout.
 fn choose(trace: &Trace, panels: &[Panel]) -> (Vec<Signal>, Vec<&'static str>) {
     let mut shown = Vec::new();
     let mut steady = Vec::new();
@@ -92,7 +93,10 @@ fn choose(trace: &Trace, panels: &[Panel]) -> (Vec<Signal>, Vec<&'static str>) {
                     .any(|w| matches!(w, [a, b] if signal.level(a) != signal.level(b)))
             });
             let on = levels().next().unwrap_or(false);
-            if changes || levels().any(|l| l != on) {
+            let open = matches!(signal, Signal::Contact(Contact::Chain | Contact::Guard))
+                && !on
+                && !trace.moments.is_empty();
+            if changes || open || levels().any(|l| l != on) {
                 shown.push(signal);
             } else if on {
                 steady.push(signal.name());
@@ -140,7 +144,11 @@ fn draw(
         .iter()
         .map(|(_, s)| 15.0 + s.len() as f64 * LANE)
         .sum();
-    let bottom = y + 22.0 + 6.0 + 66.0 + 6.0 + 22.0 + 6.0 + speed_height + lanes + 4.0;
+    // The usual mode is not worth a band.
+    let modes = moments.iter().any(|m| m.mode != Mode::Production);
+    let mode_height = if modes { 28.0 } else { 0.0 };
+    let bottom =
+        y + mode_height + 22.0 + 6.0 + 66.0 + 6.0 + 22.0 + 6.0 + speed_height + lanes + 4.0;
     flags::grid(c, scale, y, bottom);
 
     let name =
@@ -155,6 +163,19 @@ fn draw(
             text,
         )
     };
+    if modes {
+        bold(c, y + 15.0, "Mode");
+        *dense |= bands::band(
+            c,
+            moments,
+            scale,
+            (y, 22.0),
+            |m| m.mode,
+            bands::mode_face,
+            |m| m != Mode::Production,
+        );
+        y += mode_height;
+    }
     bold(c, y + 15.0, "Unit state");
     *dense |= bands::band(
         c,
