@@ -257,7 +257,7 @@ fn the_travel_chart_draws_blades_shut_exactly_while_they_are_ordered_shut() {
         .filter_map(|n| n.attribute("d").map(strokes))
         .collect();
     assert_eq!(thick.len(), 3, "entry blade, release blade, diverter");
-    let plot = 920.0;
+    let plot = 698.0;
     for (drawn, a) in
         thick
             .iter()
@@ -277,7 +277,7 @@ fn a_lane_is_filled_exactly_while_its_signal_is_on() {
     let trace = synthetic::trace(3, true);
     let svg = timing(&trace, &whole());
     let doc = roxmltree::Document::parse(&svg).expect("well-formed");
-    let plot = 1016.0;
+    let plot = 776.0;
     for (label, signal) in [
         ("release gate open", Signal::Order(1)),
         ("grip close", Signal::Order(2)),
@@ -305,8 +305,15 @@ fn a_lane_is_filled_exactly_while_its_signal_is_on() {
             "{label}: {drawn} drawn, {expected} on"
         );
     }
+    let words: Vec<&str> = doc
+        .descendants()
+        .filter(|n| n.tag_name().name() == "text")
+        .filter_map(|n| n.text())
+        .collect();
     assert!(
-        svg.contains("On all through, and not drawn: supply eye"),
+        words
+            .join(" ")
+            .contains("On all through, and not drawn: supply eye"),
         "steady signals are named"
     );
     assert!(!svg.contains(">supply eye<"), "and not drawn");

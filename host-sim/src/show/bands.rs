@@ -218,9 +218,11 @@ fn label(c: &mut Canvas, (x0, x1): (f64, f64), (y, h): (f64, f64), name: &str) {
     const HALO: &str =
         "stroke=\"#ffffff\" stroke-width=\"3\" stroke-linejoin=\"round\" paint-order=\"stroke\"";
     let (mid, w) = ((x0 + x1) / 2.0, x1 - x0);
-    if text_width(name, 11.0) + 6.0 <= w {
-        c.text(mid, y + h / 2.0 + 4.0, 11.0, Anchor::Middle, HALO, name);
-    } else if w >= 11.0 && text_width(name, 10.0) + 4.0 <= h {
+    // The estimate is on the wide side; a letter over the edge would show, a missing name hurts more.
+    let fits = |size: f64, room: f64| text_width(name, size) * 0.92 + 3.0 <= room;
+    if let Some(size) = [11.5, 10.0].into_iter().find(|size| fits(*size, w)) {
+        c.text(mid, y + h / 2.0 + 4.0, size, Anchor::Middle, HALO, name);
+    } else if w >= 10.5 && fits(10.0, h) {
         let (tx, ty) = (mid + 3.6, y + h / 2.0);
         let attrs = format!("{HALO} transform=\"rotate(-90 {} {})\"", N(tx), N(ty));
         c.text(tx, ty, 10.0, Anchor::Middle, &attrs, name);

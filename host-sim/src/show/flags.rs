@@ -6,7 +6,7 @@ use crate::trace::Trace;
 use timing_core::EventKind;
 
 /// Size of flag and axis labels.
-pub(crate) const LABEL: f64 = 11.0;
+pub(crate) const LABEL: f64 = 11.5;
 const ROW: f64 = 18.0;
 const ROWS: usize = 4;
 

@@ -11,7 +11,7 @@ use std::fmt::Write as _;
 use timing_core::{Actuator, Contact};
 
 /// Height of the plot.
-pub(crate) const HEIGHT: f64 = 470.0;
+pub(crate) const HEIGHT: f64 = 440.0;
 /// A white rim that keeps text readable on any ground.
 pub(crate) const HALO: &str =
     "stroke=\"#ffffff\" stroke-width=\"3.5\" stroke-linejoin=\"round\" paint-order=\"stroke\"";
@@ -203,6 +203,7 @@ pub(crate) fn grips(
     });
     let half = trace.places.diameter_mm / 2.0;
     let (y, below) = (place.y(half) - 5.0, place.y(-half) + 5.0);
+    let mut taken = f64::NEG_INFINITY;
     for (from, to, _) in on.into_iter().filter(|r| r.2) {
         let (x0, x1) = (scale.x(from), scale.x(to));
         if x1 - x0 < 3.0 {
@@ -237,7 +238,7 @@ pub(crate) fn grips(
             });
         let full = format!("held {:.2} s{off}", (to - from) as f64 * 1e-6);
         // A label much wider than its bracket would run over the next bottle.
-        let fits = |text: &str| text_width(text, LABEL) < x1 - x0 + 40.0;
+        let fits = |text: &str| text_width(text, LABEL) < x1 - x0 + 70.0;
         let text = if fits(&full) {
             full
         } else {
@@ -246,7 +247,10 @@ pub(crate) fn grips(
         if !text.is_empty() && fits(&text) {
             let w = text_width(&text, LABEL);
             let x = ((x0 + x1) / 2.0).clamp(scale.left + w / 2.0, scale.right() - w / 2.0);
-            c.text(x, y - 5.0, LABEL, Anchor::Middle, HALO, &text);
+            if x - w / 2.0 > taken {
+                c.text(x, y - 5.0, LABEL, Anchor::Middle, HALO, &text);
+                taken = x + w / 2.0 + 4.0;
+            }
         }
     }
 }

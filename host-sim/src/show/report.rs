@@ -26,12 +26,12 @@ h1{font-size:24px;margin:0 0 2px}h2{font-size:18px;margin:28px 0 8px;border-bott
 .verdict.fail{border:6px double #1a1a1a}.verdict svg{flex:none;width:64px;height:64px}\
 .caution{border-left:8px solid #1a1a1a;background:#f4f4f4;padding:8px 14px;margin:14px 0}.caution ul{margin:4px 0;padding-left:20px}\
 table{border-collapse:collapse;margin:6px 0 10px}th,td{border:1px solid #9a9a9a;padding:3px 9px;text-align:left;vertical-align:top}\
-thead th{background:#ececec}td.n,th.n{text-align:right;font-variant-numeric:tabular-nums}\
+thead th{background:#ececec}td.n,th.n{text-align:right;white-space:nowrap;font-variant-numeric:tabular-nums}\
 tr.no td{font-weight:bold}tr.fault td{font-weight:bold;background:#f4f4f4}\
 .sum{font-size:17px}.sum b{font-variant-numeric:tabular-nums}\
 figure{margin:10px 0 18px}figure svg{width:100%;height:auto;border:1px solid #d9d9d9}figcaption{font-size:14px;margin-bottom:6px}\
 .digest{font-family:monospace}\
-@page{margin:14mm}\
+@page{margin:12mm}\
 @media print{body{padding:0;max-width:none;font-size:10.5pt}h2{break-after:avoid}figure,.verdict,.caution,tr{break-inside:avoid}\
 figure svg{max-height:235mm}thead{display:table-header-group}*{print-color-adjust:exact;-webkit-print-color-adjust:exact}}";
 

@@ -139,9 +139,9 @@ pub fn cut(moments: &[Moment], span: Span) -> &[Moment] {
     moments.get(first..last.max(first)).unwrap_or(&[])
 }
 
-/// Ticks of a time axis: about one per 90 units over `width`, at 1, 2 or 5 times a power of ten, with labels in seconds.
+/// Ticks of a time axis: about one per 70 units over `width`, at 1, 2 or 5 times a power of ten, with labels in seconds.
 pub(crate) fn ticks(span: Span, width: f64) -> Vec<(u64, String)> {
-    let wish = span.length_us() as f64 / (width / 90.0).max(1.0);
+    let wish = span.length_us() as f64 / (width / 70.0).max(1.0);
     let mut step: u64 = 1;
     'found: loop {
         for k in [1, 2, 5] {
@@ -229,7 +229,7 @@ mod tests {
                 from_us: from,
                 to_us: to,
             };
-            let ticks = ticks(span, 900.0);
+            let ticks = ticks(span, 700.0);
             assert!((2..=11).contains(&ticks.len()), "{span:?}: {ticks:?}");
             assert!(ticks.iter().all(|(t, _)| span.holds(*t)));
             let mut labels: Vec<&String> = ticks.iter().map(|(_, l)| l).collect();

@@ -12,10 +12,10 @@ use crate::trace::{Moment, Trace};
 use std::fmt::Write as _;
 use timing_core::{Contact, EventKind, FeedStep, HeadStep, Mode, UnitState};
 
-const WIDTH: f64 = 1200.0;
+const WIDTH: f64 = 960.0;
 const LEFT: f64 = 160.0;
 const PLOT: f64 = WIDTH - LEFT - 24.0;
-const NAME: f64 = 11.0;
+const NAME: f64 = 11.5;
 
 /// The timing chart as a self-contained SVG file.
 #[must_use]
@@ -61,7 +61,7 @@ pub fn timing(trace: &Trace, view: &View) -> String {
             steady.join(", ")
         );
     }
-    y = c.paragraph(16.0, y, WIDTH - 110.0, 11.0, &note);
+    y = c.paragraph(16.0, y, WIDTH - 90.0, 11.0, &note);
     let title = if view.title.is_empty() {
         "Timing chart".to_owned()
     } else {

@@ -9,9 +9,9 @@ use super::svg::{Anchor, Canvas, GRID, INK, MID, N, clip, text_width};
 use crate::trace::{BottlePath, Trace};
 use std::fmt::Write as _;
 
-const WIDTH: f64 = 1200.0;
+const WIDTH: f64 = 960.0;
 const LEFT: f64 = 150.0;
-const RIGHT: f64 = 130.0;
+const RIGHT: f64 = 112.0;
 const PLOT: f64 = WIDTH - LEFT - RIGHT;
 /// More bottles than this in a panel lose their outlines, so that crowding shows as shade.
 const CROWD: usize = 60;
@@ -125,7 +125,7 @@ pub fn travel(trace: &Trace, view: &View) -> String {
         y = draw(&mut c, trace, panel, i, &scale, y, &mut seen) + 22.0;
     }
     y = legend(&mut c, y, &seen);
-    y = c.paragraph(16.0, y, WIDTH - 110.0,
+    y = c.paragraph(16.0, y, WIDTH - 90.0,
         11.0,
         "How to read it: each band is one bottle, as high as its body is long; the steeper, the faster; level = standing. A blade is a \
          thick line while it is ordered shut and broken while open: a band may pass it only where it is broken (beside a shut blade a round \
@@ -194,6 +194,7 @@ fn draw(
     );
     let bottom = flags::axis(c, scale, place.bottom());
     gutter(c, &trace.places, scale, &place);
+    flags.draw(c, flag_top, place.bottom());
     numbers(c, &ways, scale, &place, if crowd { 60.0 } else { 0.0 });
     let unlabelled = ends(c, &ways, scale, &place, ends_y, crowd);
     let mut remark = flags.remark();
@@ -215,7 +216,6 @@ fn draw(
         );
     }
     flags::heading(c, 16.0, top, panel, &remark);
-    flags.draw(c, flag_top, place.bottom());
     bottom
 }
 
