@@ -28,28 +28,13 @@ pub(crate) struct PlaceScale {
 
 impl PlaceScale {
     pub(crate) fn new(p: &Places) -> Self {
-        let d = if p.diameter_mm > 1.0 {
-            p.diameter_mm
-        } else {
-            65.0
-        };
-        let up = [
-            Some(p.entry_blade_mm),
-            Some(p.release_blade_mm),
-            p.supply_eye_mm,
-        ]
-        .into_iter()
-        .flatten()
-        .fold(0.0, f64::min);
-        let down = [p.discharge_eye_mm, p.reject_mm]
+        let d = if p.diameter_mm > 1.0 { p.diameter_mm } else { 65.0 };
+        let up = [Some(p.entry_blade_mm), Some(p.release_blade_mm), p.supply_eye_mm]
             .into_iter()
             .flatten()
-            .fold(1.5 * d, f64::max);
-        Self {
-            lo_mm: up - 1.6 * d,
-            hi_mm: down + 0.8 * d,
-            top: 0.0,
-        }
+            .fold(0.0, f64::min);
+        let down = [p.discharge_eye_mm, p.reject_mm].into_iter().flatten().fold(1.5 * d, f64::max);
+        Self { lo_mm: up - 1.6 * d, hi_mm: down + 0.8 * d, top: 0.0 }
     }
 
     pub(crate) fn y(&self, x_mm: f64) -> f64 {
@@ -64,13 +49,7 @@ impl PlaceScale {
 /// The head: what the jaw captures as a grey band, its centre as a line of dashes and dots.
 pub(crate) fn head(c: &mut Canvas, p: &Places, scale: &TimeScale, place: &PlaceScale) {
     let (top, bottom) = (place.y(p.capture_mm), place.y(-p.capture_mm));
-    c.rect(
-        scale.left,
-        top,
-        scale.width,
-        bottom - top,
-        "fill=\"#e9e9e9\"",
-    );
+    c.rect(scale.left, top, scale.width, bottom - top, "fill=\"#e9e9e9\"");
     c.line(
         scale.left,
         place.y(0.0),
@@ -113,7 +92,13 @@ fn line_where(
     if runs.len() > DENSE {
         for (x0, x1, share) in density(runs, scale, |level| level == on) {
             if share > 0.0 {
-                c.line(x0, y, x1, y, &format!("stroke=\"{colour}\" stroke-width=\"{width}\" stroke-opacity=\"{share:.2}\" {more}"));
+                c.line(
+                    x0,
+                    y,
+                    x1,
+                    y,
+                    &format!("stroke=\"{colour}\" stroke-width=\"{width}\" stroke-opacity=\"{share:.2}\" {more}"),
+                );
             }
         }
         return;
@@ -123,20 +108,11 @@ fn line_where(
         let x0 = scale.x(from);
         let _ = write!(d, "M{} {}H{}", N(x0), N(y), N(scale.x(to).max(x0 + 1.0)));
     }
-    c.path(
-        &d,
-        &format!("fill=\"none\" stroke=\"{colour}\" stroke-width=\"{width}\" {more}"),
-    );
+    c.path(&d, &format!("fill=\"none\" stroke=\"{colour}\" stroke-width=\"{width}\" {more}"));
 }
 
 /// Eyes as dotted lines, thick while blocked; blades and diverter thick while shut, broken while open.
-pub(crate) fn gates_and_eyes(
-    c: &mut Canvas,
-    trace: &Trace,
-    moments: &[Moment],
-    scale: &TimeScale,
-    place: &PlaceScale,
-) {
+pub(crate) fn gates_and_eyes(c: &mut Canvas, trace: &Trace, moments: &[Moment], scale: &TimeScale, place: &PlaceScale) {
     let p = &trace.places;
     let eyes = [
         (Some(p.pocket_eye_mm), Contact::PocketEye),
@@ -168,14 +144,7 @@ pub(crate) fn gates_and_eyes(
         let y = place.y(x);
         let work = ordered(moments, scale, actuator);
         if work.len() <= DENSE {
-            line_where(
-                c,
-                &work,
-                true,
-                scale,
-                y,
-                (colour, 1.2, "stroke-dasharray=\"8 6\""),
-            );
+            line_where(c, &work, true, scale, y, (colour, 1.2, "stroke-dasharray=\"8 6\""));
         }
         line_where(c, &work, false, scale, y, (colour, 4.5, ""));
     }
@@ -190,17 +159,9 @@ pub(crate) fn grips(
     place: &PlaceScale,
     labels: bool,
 ) {
-    let reed = trace
-        .moments
-        .iter()
-        .any(|m| m.contacts.has(Contact::GripWork));
-    let on: Vec<(u64, u64, bool)> = runs(moments, scale, |m| {
-        if reed {
-            m.contacts.has(Contact::GripWork)
-        } else {
-            m.orders.work(Actuator::Grip)
-        }
-    });
+    let reed = trace.moments.iter().any(|m| m.contacts.has(Contact::GripWork));
+    let on: Vec<(u64, u64, bool)> =
+        runs(moments, scale, |m| if reed { m.contacts.has(Contact::GripWork) } else { m.orders.work(Actuator::Grip) });
     let half = trace.places.diameter_mm / 2.0;
     let (y, below) = (place.y(half) - 5.0, place.y(-half) + 5.0);
     let mut taken = f64::NEG_INFINITY;
@@ -219,10 +180,7 @@ pub(crate) fn grips(
             N(below)
         );
         c.path(&d, "fill=\"none\" stroke=\"#ffffff\" stroke-width=\"5\"");
-        c.path(
-            &d,
-            &format!("fill=\"none\" stroke=\"{INK}\" stroke-width=\"2.4\""),
-        );
+        c.path(&d, &format!("fill=\"none\" stroke=\"{INK}\" stroke-width=\"2.4\""));
         if !labels {
             continue;
         }
@@ -231,19 +189,12 @@ pub(crate) fn grips(
             b.gone_us.is_none_or(|g| g as f64 >= mid)
                 && paths::at(b, mid).is_some_and(|x| x.abs() <= trace.places.capture_mm.max(5.0))
         });
-        let off = held
-            .and_then(|b| b.off_centre_mm)
-            .map_or(String::new(), |off| {
-                format!(", {off:+.1} mm").replace('-', "−")
-            });
+        let off =
+            held.and_then(|b| b.off_centre_mm).map_or(String::new(), |off| format!(", {off:+.1} mm").replace('-', "−"));
         let full = format!("held {:.2} s{off}", (to - from) as f64 * 1e-6);
         // A label much wider than its bracket would run over the next bottle.
         let fits = |text: &str| text_width(text, LABEL) < x1 - x0 + 70.0;
-        let text = if fits(&full) {
-            full
-        } else {
-            off.trim_start_matches(", ").to_owned()
-        };
+        let text = if fits(&full) { full } else { off.trim_start_matches(", ").to_owned() };
         if !text.is_empty() && fits(&text) {
             let w = text_width(&text, LABEL);
             let x = ((x0 + x1) / 2.0).clamp(scale.left + w / 2.0, scale.right() - w / 2.0);
@@ -269,9 +220,7 @@ pub(crate) fn gutter(c: &mut Canvas, p: &Places, scale: &TimeScale, place: &Plac
     ];
     let mut rows: Vec<(f64, String, bool)> = all
         .into_iter()
-        .filter_map(|(x, name, bold)| {
-            x.map(|x| (place.y(x), format!("{name} {}", signed(x)), bold))
-        })
+        .filter_map(|(x, name, bold)| x.map(|x| (place.y(x), format!("{name} {}", signed(x)), bold)))
         .collect();
     rows.sort_by(|a, b| a.0.total_cmp(&b.0));
     let wish: Vec<f64> = rows.iter().map(|r| r.0).collect();
@@ -280,34 +229,16 @@ pub(crate) fn gutter(c: &mut Canvas, p: &Places, scale: &TimeScale, place: &Plac
         let attrs = if *bold { "font-weight=\"bold\"" } else { "" };
         c.text(scale.left - 22.0, at + 4.0, LABEL, Anchor::End, attrs, name);
         c.path(
-            &format!(
-                "M{} {}L{} {}H{}",
-                N(scale.left - 19.0),
-                N(at),
-                N(scale.left - 6.0),
-                N(*y),
-                N(scale.left)
-            ),
+            &format!("M{} {}L{} {}H{}", N(scale.left - 19.0), N(at), N(scale.left - 6.0), N(*y), N(scale.left)),
             &format!("fill=\"none\" stroke=\"{MID}\" stroke-width=\"0.8\""),
         );
     }
-    c.text(
-        16.0,
-        place.bottom() - 3.0,
-        LABEL,
-        Anchor::Start,
-        &format!("fill=\"{MID}\""),
-        "mm; belt runs up",
-    );
+    c.text(16.0, place.bottom() - 3.0, LABEL, Anchor::Start, &format!("fill=\"{MID}\""), "mm; belt runs up");
 }
 
 fn signed(x: f64) -> String {
     let text = N(x).to_string();
-    if x > 0.0 {
-        format!("+{text}")
-    } else {
-        text.replace('-', "−")
-    }
+    if x > 0.0 { format!("+{text}") } else { text.replace('-', "−") }
 }
 
 /// Moves sorted wishes apart to at least `gap`, within `lo … hi` as far as they fit, each as little as a forward and a
@@ -334,10 +265,7 @@ mod tests {
     #[test]
     fn places_are_spread_without_leaving_the_plot_or_their_order() {
         let got = spread(&[10.0, 12.0, 13.0, 95.0, 99.0], 14.0, 6.0, 100.0);
-        assert!(
-            got.windows(2).all(|w| matches!(w, [a, b] if b - a >= 14.0)),
-            "{got:?}"
-        );
+        assert!(got.windows(2).all(|w| matches!(w, [a, b] if b - a >= 14.0)), "{got:?}");
         assert!(got.iter().all(|y| (6.0..=100.0).contains(y)), "{got:?}");
     }
 }

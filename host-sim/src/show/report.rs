@@ -38,11 +38,7 @@ figure svg{max-height:235mm}thead{display:table-header-group}*{print-color-adjus
 /// The report on one rehearsal as a self-contained HTML file.
 #[must_use]
 pub fn report(r: &RunResult) -> String {
-    let title = if r.title.is_empty() {
-        r.job.as_str()
-    } else {
-        r.title.as_str()
-    };
+    let title = if r.title.is_empty() { r.job.as_str() } else { r.title.as_str() };
     html! {
         (DOCTYPE)
         html lang="en" {
@@ -199,8 +195,7 @@ fn placement(r: &RunResult) -> Markup {
 /// RMS with fixed delays over RMS with places, if both can be told.
 fn ratio(r: &RunResult) -> Option<f64> {
     let fixed = r.centring_fixed_delays?;
-    (fixed.n > 0 && r.centring.n > 0 && r.centring.rms_mm > 0.0)
-        .then(|| fixed.rms_mm / r.centring.rms_mm)
+    (fixed.n > 0 && r.centring.n > 0 && r.centring.rms_mm > 0.0).then(|| fixed.rms_mm / r.centring.rms_mm)
 }
 
 fn breaches(r: &RunResult) -> Markup {
@@ -223,10 +218,7 @@ fn breaches(r: &RunResult) -> Markup {
 }
 
 fn charts(r: &RunResult, title: &str) -> Markup {
-    let view = View {
-        title: title.to_owned(),
-        span: None,
-    };
+    let view = View { title: title.to_owned(), span: None };
     html! {
         @if r.trace.moments.is_empty() {
             h2 { "Charts" }
@@ -254,12 +246,8 @@ fn charts(r: &RunResult, title: &str) -> Markup {
 }
 
 fn events(trace: &Trace) -> Markup {
-    let faults: Vec<(u64, &Event)> = trace
-        .events
-        .iter()
-        .filter(|(_, e)| e.kind == EventKind::Fault)
-        .map(|(t, e)| (*t, e))
-        .collect();
+    let faults: Vec<(u64, &Event)> =
+        trace.events.iter().filter(|(_, e)| e.kind == EventKind::Fault).map(|(t, e)| (*t, e)).collect();
     html! {
         h2 { "Events" }
         @if faults.is_empty() {
@@ -294,10 +282,7 @@ fn groups<'a>(trace: &'a Trace, faults: &[(u64, &'a Event)]) -> Vec<Around<'a>> 
             .partition_point(|(u, _)| *u + 2_000_000 < t)
             .max(at.saturating_sub(EVENTS * 2 / 3))
             .max(listed);
-        let to = trace
-            .events
-            .partition_point(|(u, _)| *u <= t + 1_000_000)
-            .min(from + EVENTS);
+        let to = trace.events.partition_point(|(u, _)| *u <= t + 1_000_000).min(from + EVENTS);
         out.push((t, e, trace.events.get(from..to).unwrap_or(&[])));
         listed = to;
     }

@@ -33,14 +33,7 @@ enum Face {
 }
 
 impl Face {
-    const ALL: [Self; 6] = [
-        Self::Good,
-        Self::Closure,
-        Self::Uncaught,
-        Self::Hurt,
-        Self::Taken,
-        Self::Open,
-    ];
+    const ALL: [Self; 6] = [Self::Good, Self::Closure, Self::Uncaught, Self::Hurt, Self::Taken, Self::Open];
 
     fn of(outcome: &str) -> Self {
         match outcome {
@@ -67,9 +60,7 @@ impl Face {
     fn stroke(self) -> &'static str {
         match self {
             Self::Good => "stroke=\"#0072B2\" stroke-width=\"1.2\"",
-            Self::Closure | Self::Uncaught | Self::Hurt => {
-                "stroke=\"#8a3700\" stroke-width=\"1.6\""
-            }
+            Self::Closure | Self::Uncaught | Self::Hurt => "stroke=\"#8a3700\" stroke-width=\"1.6\"",
             Self::Taken => "stroke=\"#5f5f5f\" stroke-width=\"1.2\"",
             Self::Open => "stroke=\"#808080\" stroke-width=\"1\" stroke-dasharray=\"5 3\"",
         }
@@ -105,23 +96,12 @@ pub fn travel(trace: &Trace, view: &View) -> String {
     c.raw(DEFS);
     let mut y = 26.0;
     if !view.title.is_empty() {
-        c.text(
-            16.0,
-            y,
-            16.0,
-            Anchor::Start,
-            "font-weight=\"bold\"",
-            &clip(&view.title, WIDTH - 40.0, 16.0),
-        );
+        c.text(16.0, y, 16.0, Anchor::Start, "font-weight=\"bold\"", &clip(&view.title, WIDTH - 40.0, 16.0));
         y += 24.0;
     }
     let mut seen: Vec<Face> = Vec::new();
     for (i, panel) in panels.iter().enumerate() {
-        let scale = TimeScale {
-            span: panel.span,
-            left: LEFT,
-            width: PLOT,
-        };
+        let scale = TimeScale { span: panel.span, left: LEFT, width: PLOT };
         y = draw(&mut c, trace, panel, i, &scale, y, &mut seen) + 22.0;
     }
     y = legend(&mut c, y, &seen);
@@ -138,10 +118,8 @@ pub fn travel(trace: &Trace, view: &View) -> String {
     } else {
         format!("Distance–time chart: {}", view.title)
     };
-    let desc = format!(
-        "The ways of {} bottles past gates, eyes, head and diverter, against time.",
-        trace.bottles.len()
-    );
+    let desc =
+        format!("The ways of {} bottles past gates, eyes, head and diverter, against time.", trace.bottles.len());
     c.finish("travel", WIDTH, y + 4.0, &title, &desc)
 }
 
@@ -185,13 +163,7 @@ fn draw(
     c.raw("</g>\n");
     gates_and_eyes(c, trace, moments, scale, &place);
     grips(c, trace, moments, scale, &place, !crowd);
-    c.rect(
-        scale.left,
-        place.top,
-        scale.width,
-        HEIGHT,
-        &format!("fill=\"none\" stroke=\"{INK}\" stroke-width=\"1\""),
-    );
+    c.rect(scale.left, place.top, scale.width, HEIGHT, &format!("fill=\"none\" stroke=\"{INK}\" stroke-width=\"1\""));
     let bottom = flags::axis(c, scale, place.bottom());
     gutter(c, &trace.places, scale, &place);
     flags.draw(c, flag_top, place.bottom());
@@ -199,21 +171,13 @@ fn draw(
     let unlabelled = ends(c, &ways, scale, &place, ends_y, crowd);
     let mut remark = flags.remark();
     if crowd {
-        remark.push_str(
-            " — many bottles: only those that are not tight are named; ask for a shorter span",
-        );
+        remark.push_str(" — many bottles: only those that are not tight are named; ask for a shorter span");
     }
     if every > 1 {
-        let _ = write!(
-            remark,
-            " — drawn: one tight bottle in {every}, and all others"
-        );
+        let _ = write!(remark, " — drawn: one tight bottle in {every}, and all others");
     }
     if unlabelled > 0 {
-        let _ = write!(
-            remark,
-            " — {unlabelled} bottles found no room for their label"
-        );
+        let _ = write!(remark, " — {unlabelled} bottles found no room for their label");
     }
     flags::heading(c, 16.0, top, panel, &remark);
     bottom
@@ -221,25 +185,13 @@ fn draw(
 
 /// The bottles to draw with their ways, and of how many tight ones one is drawn: a run of thousands would be a black
 /// page and a file of many megabytes.
-fn ways<'a>(
-    trace: &'a Trace,
-    scale: &TimeScale,
-    place: &PlaceScale,
-    end_us: u64,
-) -> (Vec<Way<'a>>, usize) {
+fn ways<'a>(trace: &'a Trace, scale: &TimeScale, place: &PlaceScale, end_us: u64) -> (Vec<Way<'a>>, usize) {
     let all: Vec<Way<'_>> = trace
         .bottles
         .iter()
         .map(|b| {
             let half = b.length_mm / 2.0;
-            (
-                b,
-                paths::trim(
-                    paths::sample(b, scale, end_us),
-                    place.lo_mm - half,
-                    place.hi_mm + half,
-                ),
-            )
+            (b, paths::trim(paths::sample(b, scale, end_us), place.lo_mm - half, place.hi_mm + half))
         })
         .filter(|(_, way)| way.len() > 1)
         .collect();
@@ -267,31 +219,18 @@ fn bottle_band(
     let half = b.length_mm / 2.0;
     let mut d = String::new();
     for (i, &(t, x)) in way.iter().enumerate() {
-        let _ = write!(
-            d,
-            "{}{} {}",
-            if i == 0 { 'M' } else { 'L' },
-            N(scale.x_of(t)),
-            N(place.y(x + half))
-        );
+        let _ = write!(d, "{}{} {}", if i == 0 { 'M' } else { 'L' }, N(scale.x_of(t)), N(place.y(x + half)));
     }
     for &(t, x) in way.iter().rev() {
         let _ = write!(d, "L{} {}", N(scale.x_of(t)), N(place.y(x - half)));
     }
     d.push('z');
     if crowd {
-        c.path(
-            &d,
-            &format!("fill=\"{}\" fill-opacity=\"0.5\"", face.fill()),
-        );
+        c.path(&d, &format!("fill=\"{}\" fill-opacity=\"0.5\"", face.fill()));
     } else {
         c.path(
             &d,
-            &format!(
-                "fill=\"{}\" fill-opacity=\"0.92\" stroke-linejoin=\"round\" {}",
-                face.fill(),
-                face.stroke()
-            ),
+            &format!("fill=\"{}\" fill-opacity=\"0.92\" stroke-linejoin=\"round\" {}", face.fill(), face.stroke()),
         );
     }
 }
@@ -300,21 +239,11 @@ fn bottle_band(
 fn numbers(c: &mut Canvas, ways: &[Way<'_>], scale: &TimeScale, place: &PlaceScale, apart: f64) {
     let mut taken: Vec<(f64, f64)> = Vec::new();
     for (b, way) in ways {
-        let inside = way
-            .iter()
-            .find(|&&(_, x)| place.y(x) < place.bottom() - 10.0 && place.y(x) > place.top + 10.0);
+        let inside = way.iter().find(|&&(_, x)| place.y(x) < place.bottom() - 10.0 && place.y(x) > place.top + 10.0);
         let Some(&(t, x)) = inside else { continue };
         let half = flags::number_half(i64::from(b.number));
-        let (cx, cy) = (
-            scale
-                .x_of(t)
-                .max(scale.left + half + 6.0)
-                .min(scale.right() - half - 2.0),
-            place.y(x),
-        );
-        if taken.iter().all(|(ox, oy)| {
-            (ox - cx).abs() > (2.0 * half + 2.0).max(apart) || (oy - cy).abs() > 18.0
-        }) {
+        let (cx, cy) = (scale.x_of(t).max(scale.left + half + 6.0).min(scale.right() - half - 2.0), place.y(x));
+        if taken.iter().all(|(ox, oy)| (ox - cx).abs() > (2.0 * half + 2.0).max(apart) || (oy - cy).abs() > 18.0) {
             flags::number(c, cx, cy, i64::from(b.number));
             taken.push((cx, cy));
         }
@@ -325,14 +254,7 @@ const ROW: f64 = 15.0;
 
 /// What became of each bottle, at its end: above the plot where it rides out, beside the plot where the chart ends first,
 /// inside where it is taken away. Returns how many found no room.
-fn ends(
-    c: &mut Canvas,
-    ways: &[Way<'_>],
-    scale: &TimeScale,
-    place: &PlaceScale,
-    top: f64,
-    crowd: bool,
-) -> usize {
+fn ends(c: &mut Canvas, ways: &[Way<'_>], scale: &TimeScale, place: &PlaceScale, top: f64, crowd: bool) -> usize {
     let mut rows = [f64::NEG_INFINITY; 2];
     let mut beside: Vec<(f64, String)> = Vec::new();
     let mut unlabelled = 0;
@@ -342,11 +264,7 @@ fn ends(
         };
         let out = way.first().filter(|f| f.1 >= place.hi_mm).map(|f| f.0);
         let past = out.or_else(|| paths::reaches(way, place.hi_mm));
-        let word = if b.outcome.is_empty() {
-            "unfinished"
-        } else {
-            b.outcome
-        };
+        let word = if b.outcome.is_empty() { "unfinished" } else { b.outcome };
         let text = format!("{} {word}", b.number);
         let w = text_width(&text, LABEL);
         if crowd && Face::of(b.outcome) == Face::Good {
@@ -369,25 +287,12 @@ fn ends(
                 }
                 None => unlabelled += 1,
             }
-        } else if b.gone_us.is_some_and(|g| g <= scale.span.to_us)
-            && t_end < scale.span.to_us as f64 - 1.0
-        {
+        } else if b.gone_us.is_some_and(|g| g <= scale.span.to_us) && t_end < scale.span.to_us as f64 - 1.0 {
             let x = (scale.x_of(t_end) + 5.0).min(scale.right() - w - 2.0);
-            c.text(
-                x,
-                place.y(x_end) + 4.0,
-                LABEL,
-                Anchor::Start,
-                &format!("{HALO} font-weight=\"bold\""),
-                &text,
-            );
+            c.text(x, place.y(x_end) + 4.0, LABEL, Anchor::Start, &format!("{HALO} font-weight=\"bold\""), &text);
         } else if x_end > place.lo_mm {
             // Upstream of the head nothing has become of it yet.
-            let text = if x_end > -b.length_mm / 2.0 {
-                text
-            } else {
-                format!("{} to come", b.number)
-            };
+            let text = if x_end > -b.length_mm / 2.0 { text } else { format!("{} to come", b.number) };
             beside.push((place.y(x_end), text));
         }
     }
@@ -396,29 +301,12 @@ fn ends(
     unlabelled += beside.len().saturating_sub(room);
     beside.truncate(room);
     let wish: Vec<f64> = beside.iter().map(|b| b.0).collect();
-    for ((y, text), at) in
-        beside
-            .iter()
-            .zip(spread(&wish, 14.0, place.top + 6.0, place.bottom() - 6.0))
-    {
+    for ((y, text), at) in beside.iter().zip(spread(&wish, 14.0, place.top + 6.0, place.bottom() - 6.0)) {
         c.path(
-            &format!(
-                "M{} {}L{} {}",
-                N(scale.right()),
-                N(*y),
-                N(scale.right() + 10.0),
-                N(at)
-            ),
+            &format!("M{} {}L{} {}", N(scale.right()), N(*y), N(scale.right() + 10.0), N(at)),
             &format!("fill=\"none\" stroke=\"{MID}\" stroke-width=\"0.8\""),
         );
-        c.text(
-            scale.right() + 13.0,
-            at + 4.0,
-            LABEL,
-            Anchor::Start,
-            "font-weight=\"bold\"",
-            text,
-        );
+        c.text(scale.right() + 13.0, at + 4.0, LABEL, Anchor::Start, "font-weight=\"bold\"", text);
     }
     unlabelled
 }
@@ -426,13 +314,7 @@ fn ends(
 fn legend(c: &mut Canvas, y: f64, seen: &[Face]) -> f64 {
     let mut x = 16.0;
     for face in Face::ALL.into_iter().filter(|f| seen.contains(f)) {
-        c.rect(
-            x,
-            y - 10.0,
-            26.0,
-            13.0,
-            &format!("fill=\"{}\" {}", face.fill(), face.stroke()),
-        );
+        c.rect(x, y - 10.0, 26.0, 13.0, &format!("fill=\"{}\" {}", face.fill(), face.stroke()));
         c.text(x + 32.0, y, LABEL, Anchor::Start, "", face.words());
         x += 32.0 + text_width(face.words(), LABEL) + 22.0;
     }
