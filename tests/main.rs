@@ -11,3 +11,4 @@ mod queue_theory;
 mod states;
 
 mod firmware;
+mod show;

@@ -4,8 +4,7 @@
 use host_sim::trace::{BottlePath, Moment, Piece, Places, Trace};
 use host_sim::verdict::{Breach, Centring, Check, Counted, Outcome, Placement, RunResult};
 use timing_core::{
-    Actuator, Contact, Contacts, Event, EventKind, Fault, FeedStep, HeadStep, Mode, Orders,
-    UnitState, Why,
+    Actuator, Contact, Contacts, Event, EventKind, Fault, FeedStep, HeadStep, Mode, Orders, UnitState, Why,
 };
 
 /// Body diameter, mm.
@@ -35,13 +34,11 @@ pub fn places() -> Places {
     }
 }
 
+/// A head step, how long it takes, µs, and the coil it sets.
+type Step = (HeadStep, u64, Option<(Actuator, bool)>);
+
 fn piece(t_us: f64, x_mm: f64, v_mm_s: f64, a_mm_s2: f64) -> Piece {
-    Piece {
-        t_us,
-        x_mm,
-        v_mm_s,
-        a_mm_s2,
-    }
+    Piece { t_us, x_mm, v_mm_s, a_mm_s2 }
 }
 
 /// Rides from rest at `x`, starting at `t`, to `to` or on for ever; returns when it arrives.
@@ -67,10 +64,7 @@ fn ride(pieces: &mut Vec<Piece>, t: f64, x: f64, to: f64) -> f64 {
 /// A trace of `n` bottles through the station and two more in the queue; the fault `misfeed` at the end if `fault`.
 #[must_use]
 pub fn trace(n: u32, fault: bool) -> Trace {
-    let mut trace = Trace {
-        places: places(),
-        ..Trace::default()
-    };
+    let mut trace = Trace { places: places(), ..Trace::default() };
     let mut marks: Vec<(u64, Mark)> = vec![
         (400_000, Mark::Unit(UnitState::Resetting)),
         (500_000, Mark::Unit(UnitState::Idle)),
@@ -92,22 +86,12 @@ pub fn trace(n: u32, fault: bool) -> Trace {
         marks.push((t, Mark::Coil(Actuator::ReleaseGate, true)));
         marks.push((
             t + 900_000,
-            Mark::Tell(Event {
-                kind: EventKind::Fault,
-                why: Why::Fault,
-                detail: Fault::Misfeed.code(),
-                value: 0,
-            }),
+            Mark::Tell(Event { kind: EventKind::Fault, why: Why::Fault, detail: Fault::Misfeed.code(), value: 0 }),
         ));
         let overdue = Fault::StrokeOverdue(Actuator::ReleaseGate).code();
         marks.push((
             t + 1_050_000,
-            Mark::Tell(Event {
-                kind: EventKind::Fault,
-                why: Why::Fault,
-                detail: overdue,
-                value: 0,
-            }),
+            Mark::Tell(Event { kind: EventKind::Fault, why: Why::Fault, detail: overdue, value: 0 }),
         ));
         marks.push((t + 900_000, Mark::Unit(UnitState::Holding)));
         marks.push((t + 1_600_000, Mark::Unit(UnitState::Held)));
@@ -115,12 +99,7 @@ pub fn trace(n: u32, fault: bool) -> Trace {
         marks.push((t + 2_100_000, Mark::Contact(Contact::Guard, false)));
         marks.push((
             t + 2_100_000,
-            Mark::Tell(Event {
-                kind: EventKind::Fault,
-                why: Why::Fault,
-                detail: Fault::GuardOpen.code(),
-                value: 0,
-            }),
+            Mark::Tell(Event { kind: EventKind::Fault, why: Why::Fault, detail: Fault::GuardOpen.code(), value: 0 }),
         ));
         marks.push((t + 2_100_000, Mark::Unit(UnitState::Aborting)));
         marks.push((t + 2_100_000, Mark::Safe));
@@ -168,12 +147,7 @@ fn bottle(trace: &mut Trace, marks: &mut Vec<(u64, Mark)>, k: u32, n: u32) {
         marks.push((edge, Mark::Contact(Contact::ReleaseEye, true)));
         marks.push((
             edge + 12_000,
-            Mark::Tell(Event {
-                kind: EventKind::Registered,
-                why: Why::Plain,
-                detail: 0,
-                value: k as i32 + 1,
-            }),
+            Mark::Tell(Event { kind: EventKind::Registered, why: Why::Plain, detail: 0, value: k as i32 + 1 }),
         ));
         marks.push((edge + 650_000, Mark::Contact(Contact::ReleaseEye, false)));
         marks.push((edge + 480_000, Mark::Coil(Actuator::ReleaseGate, false)));
@@ -184,7 +158,7 @@ fn bottle(trace: &mut Trace, marks: &mut Vec<(u64, Mark)>, k: u32, n: u32) {
         marks.push((c - 120_000, Mark::Head(HeadStep::Catch)));
         marks.push((c, Mark::Contact(Contact::GripWork, true)));
         let mut at = c + 10_000;
-        let steps: &[(HeadStep, u64, Option<(Actuator, bool)>)] = if uncapped {
+        let steps: &[Step] = if uncapped {
             &[
                 (HeadStep::Seat, 420_000, Some((Actuator::Plunger, true))),
                 (HeadStep::Lift, 200_000, Some((Actuator::Plunger, false))),
@@ -194,11 +168,7 @@ fn bottle(trace: &mut Trace, marks: &mut Vec<(u64, Mark)>, k: u32, n: u32) {
                 (HeadStep::Seat, 300_000, Some((Actuator::Plunger, true))),
                 (HeadStep::Engage, 250_000, Some((Actuator::Rollers, true))),
                 (HeadStep::Tighten, 450_000, None),
-                (
-                    HeadStep::Disengage,
-                    220_000,
-                    Some((Actuator::Rollers, false)),
-                ),
+                (HeadStep::Disengage, 220_000, Some((Actuator::Rollers, false))),
                 (HeadStep::Lift, 200_000, Some((Actuator::Plunger, false))),
             ]
         };
@@ -210,22 +180,10 @@ fn bottle(trace: &mut Trace, marks: &mut Vec<(u64, Mark)>, k: u32, n: u32) {
             }
             if let Some((a, work)) = coil {
                 marks.push((at, Mark::Coil(a, work)));
-                let contact = if work {
-                    Contact::work_of(a)
-                } else {
-                    Contact::home_of(a)
-                };
-                let left = if work {
-                    Contact::home_of(a)
-                } else {
-                    Contact::work_of(a)
-                };
+                let contact = if work { Contact::work_of(a) } else { Contact::home_of(a) };
+                let left = if work { Contact::home_of(a) } else { Contact::work_of(a) };
                 marks.push((at + 30_000, Mark::Contact(left, false)));
-                let found = if uncapped && work {
-                    Contact::PlungerOver
-                } else {
-                    contact
-                };
+                let found = if uncapped && work { Contact::PlungerOver } else { contact };
                 marks.push((at + 140_000, Mark::Contact(found, true)));
             }
             at += long;
@@ -239,12 +197,7 @@ fn bottle(trace: &mut Trace, marks: &mut Vec<(u64, Mark)>, k: u32, n: u32) {
             marks.push((c + 430_000, Mark::Contact(Contact::PlungerOver, false)));
             marks.push((
                 c + 400_000,
-                Mark::Tell(Event {
-                    kind: EventKind::Flagged,
-                    why: Why::NoCap,
-                    detail: 0,
-                    value: k as i32 + 1,
-                }),
+                Mark::Tell(Event { kind: EventKind::Flagged, why: Why::NoCap, detail: 0, value: k as i32 + 1 }),
             ));
         }
         if let Some(p) = pieces.last_mut() {
@@ -255,29 +208,16 @@ fn bottle(trace: &mut Trace, marks: &mut Vec<(u64, Mark)>, k: u32, n: u32) {
         let gone = ride(&mut pieces, free as f64, off, to);
         gone_us = Some(gone as u64);
         let passes = |x: f64| (free as f64 + (x - off) / V * 1e6) as u64 + 25_000;
-        marks.push((
-            passes(110.0 - D / 2.0),
-            Mark::Contact(Contact::DischargeEye, true),
-        ));
-        marks.push((
-            passes(110.0 + D / 2.0),
-            Mark::Contact(Contact::DischargeEye, false),
-        ));
+        marks.push((passes(110.0 - D / 2.0), Mark::Contact(Contact::DischargeEye, true)));
+        marks.push((passes(110.0 + D / 2.0), Mark::Contact(Contact::DischargeEye, false)));
         marks.push((passes(50.0), Mark::Head(HeadStep::Vacant)));
         if reject {
             marks.push((passes(270.0), Mark::Coil(Actuator::Reject, false)));
             marks.push((passes(380.0), Mark::Coil(Actuator::Reject, true)));
         }
         let why = if reject { Why::Rejected } else { Why::Good };
-        marks.push((
-            passes(345.0),
-            Mark::Tell(Event {
-                kind: EventKind::Counted,
-                why,
-                detail: 0,
-                value: k as i32 + 1,
-            }),
-        ));
+        marks
+            .push((passes(345.0), Mark::Tell(Event { kind: EventKind::Counted, why, detail: 0, value: k as i32 + 1 })));
     }
     trace.bottles.push(BottlePath {
         number: k + 1,
@@ -339,37 +279,16 @@ fn play(trace: &mut Trace, marks: &[(u64, Mark)]) {
         now.t_us = t;
         match mark {
             Mark::Unit(u) => {
-                let event = Event {
-                    kind: EventKind::State,
-                    why: Why::Plain,
-                    detail: u as u16,
-                    value: now.unit as i32,
-                };
+                let event = Event { kind: EventKind::State, why: Why::Plain, detail: u as u16, value: now.unit as i32 };
                 trace.events.push((t, event));
                 now.unit = u;
             }
             Mark::Head(h) => {
-                trace.events.push((
-                    t,
-                    Event {
-                        kind: EventKind::Head,
-                        why: Why::Plain,
-                        detail: h as u16,
-                        value: 0,
-                    },
-                ));
+                trace.events.push((t, Event { kind: EventKind::Head, why: Why::Plain, detail: h as u16, value: 0 }));
                 now.head = h;
             }
             Mark::Feed(f) => {
-                trace.events.push((
-                    t,
-                    Event {
-                        kind: EventKind::Feed,
-                        why: Why::Plain,
-                        detail: f as u16,
-                        value: 0,
-                    },
-                ));
+                trace.events.push((t, Event { kind: EventKind::Feed, why: Why::Plain, detail: f as u16, value: 0 }));
                 now.feed = f;
             }
             Mark::Coil(a, work) => now.orders = now.orders.with_coils(a, work, false),
@@ -408,20 +327,11 @@ pub fn result() -> RunResult {
     }
     RunResult {
         job: "three-and-a-misfeed".into(),
-        title: "Three bottles, one without a closure, then a misfeed (invented <station> & line)"
-            .into(),
+        title: "Three bottles, one without a closure, then a misfeed (invented <station> & line)".into(),
         pass: false,
         checks: vec![
-            Check {
-                expected: "rejected = 1".into(),
-                got: "1".into(),
-                ok: true,
-            },
-            Check {
-                expected: "good = 3".into(),
-                got: "2".into(),
-                ok: false,
-            },
+            Check { expected: "rejected = 1".into(), got: "1".into(), ok: true },
+            Check { expected: "good = 3".into(), got: "2".into(), ok: false },
         ],
         breaches: vec![Breach {
             rule: 4,
@@ -429,12 +339,7 @@ pub fn result() -> RunResult {
             text: "The plunger was ordered up while the rollers were in.".into(),
         }],
         bottles_in: 5,
-        counted: Counted {
-            registered: 3,
-            good: 2,
-            rejected: 1,
-            ..Counted::default()
-        },
+        counted: Counted { registered: 3, good: 2, rejected: 1, ..Counted::default() },
         outcomes,
         rate_per_min: 20.689_655,
         seed: 42,
@@ -442,24 +347,10 @@ pub fn result() -> RunResult {
         ticks: 1_234,
         digest: 0x00ab_cdef_0123_4567,
         trace_digest: 0xfeed_0000_0000_beef,
-        centring: Centring {
-            n: 3,
-            mean_mm: 0.0,
-            rms_mm: 0.29,
-            max_mm: 0.4,
-        },
-        centring_fixed_delays: Some(Centring {
-            n: 3,
-            mean_mm: -1.2,
-            rms_mm: 6.4,
-            max_mm: 9.8,
-        }),
-        placement: Placement {
-            n: 3,
-            max_counts: 0,
-        },
+        centring: Centring { n: 3, mean_mm: 0.0, rms_mm: 0.29, max_mm: 0.4 },
+        centring_fixed_delays: Some(Centring { n: 3, mean_mm: -1.2, rms_mm: 6.4, max_mm: 9.8 }),
+        placement: Placement { n: 3, max_counts: 0 },
         state: "Aborted",
         trace: trace(3, true),
-        ..RunResult::default()
     }
 }

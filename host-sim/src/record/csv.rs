@@ -35,26 +35,12 @@ mod tests {
 
     #[test]
     fn a_field_with_commas_comes_back_whole() {
-        let event = Event {
-            kind: EventKind::Fault,
-            why: Why::Fault,
-            detail: timing_core::Fault::Jam.code(),
-            value: -3,
-        };
-        let text = events(&Trace {
-            events: vec![(7, event)],
-            ..Trace::default()
-        });
+        let event =
+            Event { kind: EventKind::Fault, why: Why::Fault, detail: timing_core::Fault::Jam.code(), value: -3 };
+        let text = events(&Trace { events: vec![(7, event)], ..Trace::default() });
         let mut reader = csv::Reader::from_reader(text.as_bytes());
-        let record = reader
-            .records()
-            .next()
-            .and_then(Result::ok)
-            .expect("one record");
-        assert_eq!(
-            record.iter().take(5).collect::<Vec<_>>(),
-            ["7", "fault", "fault", "8", "-3"]
-        );
+        let record = reader.records().next().and_then(Result::ok).expect("one record");
+        assert_eq!(record.iter().take(5).collect::<Vec<_>>(), ["7", "fault", "fault", "8", "-3"]);
         assert_eq!(record.get(5), Some(words::sentence(&event).as_str()));
         assert_eq!(events(&Trace::default()).trim_end(), COLUMNS.join(","));
     }

@@ -95,24 +95,11 @@ impl Vars {
         let belt = w.add_var(VarType::Integer, BELT_BITS, "counts", None)?;
         let speed = w.add_var(VarType::Real, 64, "speed_mm_s", None)?;
         w.upscope()?;
-        Ok(Self {
-            bits,
-            belt,
-            speed,
-            unit,
-            mode,
-            head,
-            feed,
-        })
+        Ok(Self { bits, belt, speed, unit, mode, head, feed })
     }
 
     /// What differs between `b` and `m`; everything if there is no `b`.
-    fn changes<W: io::Write>(
-        &self,
-        w: &mut Writer<W>,
-        b: Option<&Moment>,
-        m: &Moment,
-    ) -> io::Result<()> {
+    fn changes<W: io::Write>(&self, w: &mut Writer<W>, b: Option<&Moment>, m: &Moment) -> io::Result<()> {
         let same_bits = b.is_some_and(|b| b.contacts == m.contacts && b.orders == m.orders);
         if !same_bits {
             for (signal, id) in &self.bits {
@@ -147,9 +134,7 @@ impl Vars {
 }
 
 fn binary(value: u64, bits: u32) -> impl Iterator<Item = Value> {
-    (0..bits)
-        .rev()
-        .map(move |i| Value::from(value >> i & 1 == 1))
+    (0..bits).rev().map(move |i| Value::from(value >> i & 1 == 1))
 }
 
 const fn scope(group: Group) -> &'static str {
@@ -180,8 +165,6 @@ fn legend() -> String {
     for f in FeedStep::ALL {
         let _ = write!(s, " {}={}", f as u8, f.name());
     }
-    s.push_str(
-        "; orders: _work and _home are the coils of an actuator; belt/counts: encoder counts",
-    );
+    s.push_str("; orders: _work and _home are the coils of an actuator; belt/counts: encoder counts");
     s
 }

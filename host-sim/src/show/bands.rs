@@ -6,7 +6,7 @@ use super::span::TimeScale;
 use super::svg::{Anchor, Canvas, EYE, INK, MID, N, text_width};
 use crate::trace::Moment;
 use std::fmt::Write as _;
-use timing_core::{FeedStep, HeadStep, UnitState};
+use timing_core::{FeedStep, HeadStep, Mode, UnitState};
 
 /// More changes than this in a panel are shaded by density.
 const DENSE: usize = 360;
@@ -55,33 +55,27 @@ pub(crate) fn runs<T: Copy + PartialEq>(
     out
 }
 
-/// Share of each cell's time in which `on` holds, in eighths; equal neighbours merged.
-fn density<T: Copy>(
+/// Share of each cell's time in which `on` holds, in steps of a sixteenth; equal neighbours merged.
+pub(crate) fn density<T: Copy>(
     runs: &[(u64, u64, T)],
     scale: &TimeScale,
     on: impl Fn(T) -> bool,
-) -> Vec<(f64, f64, u8)> {
+) -> Vec<(f64, f64, f64)> {
     let cells = libm::ceil(scale.width / CELL) as usize;
     let cell_us = scale.us_per_unit() * CELL;
-    let mut share = vec![0.0_f64; cells];
-    for &(from, to, v) in runs.iter().filter(|r| on(r.2)) {
-        let _ = v;
+    let mut shares = vec![0.0_f64; cells];
+    for &(from, to, _) in runs.iter().filter(|r| on(r.2)) {
         let (a, b) = (
             from.saturating_sub(scale.span.from_us) as f64 / cell_us,
             to.saturating_sub(scale.span.from_us) as f64 / cell_us,
         );
-        for (i, cell) in share
-            .iter_mut()
-            .enumerate()
-            .take(libm::ceil(b) as usize)
-            .skip(a as usize)
-        {
+        for (i, cell) in shares.iter_mut().enumerate().take(libm::ceil(b) as usize).skip(a as usize) {
             *cell += (b.min(i as f64 + 1.0) - a.max(i as f64)).max(0.0);
         }
     }
-    let mut out: Vec<(f64, f64, u8)> = Vec::new();
-    for (i, s) in share.iter().enumerate() {
-        let level = libm::round(s.min(1.0) * 8.0) as u8;
+    let mut out: Vec<(f64, f64, f64)> = Vec::new();
+    for (i, s) in shares.iter().enumerate() {
+        let level = libm::round(s.min(1.0) * 16.0) / 16.0;
         let x = scale.left + i as f64 * CELL;
         let right = (x + CELL).min(scale.right());
         match out.last_mut() {
@@ -107,20 +101,11 @@ pub(crate) fn lane(
         Look::Bar(colour) => (colour, true),
         Look::Safety => ("url(#timing-trouble)", false),
     };
-    c.line(
-        scale.left,
-        top + h,
-        scale.right(),
-        top + h,
-        "stroke=\"#9a9a9a\" stroke-width=\"0.8\"",
-    );
+    c.line(scale.left, top + h, scale.right(), top + h, "stroke=\"#9a9a9a\" stroke-width=\"0.8\"");
     if runs.len() > DENSE {
-        for (x0, x1, eighths) in density(&runs, scale, |on| on == shown) {
-            if eighths > 0 {
-                let attrs = format!(
-                    "fill=\"{colour}\" fill-opacity=\"{:.3}\"",
-                    f64::from(eighths) / 8.0
-                );
+        for (x0, x1, share) in density(&runs, scale, |on| on == shown) {
+            if share > 0.0 {
+                let attrs = format!("fill=\"{colour}\" fill-opacity=\"{:.3}\"", share);
                 c.rect(x0, top, x1 - x0, h, &attrs);
             }
         }
@@ -139,27 +124,12 @@ pub(crate) fn lane(
                 hatched.push((x0, w));
             }
         } else if !shown {
-            c.line(
-                x0,
-                top + h / 2.0,
-                x1,
-                top + h / 2.0,
-                &format!("stroke=\"{MID}\" stroke-width=\"2\""),
-            );
+            c.line(x0, top + h / 2.0, x1, top + h / 2.0, &format!("stroke=\"{MID}\" stroke-width=\"2\""));
         }
     }
     c.path(&d, &format!("fill=\"{colour}\""));
     for (x, w) in hatched {
-        c.rect(
-            x,
-            top,
-            w,
-            h,
-            &format!(
-                "fill=\"{colour}\" stroke=\"{}\" stroke-width=\"1\"",
-                super::svg::TROUBLE
-            ),
-        );
+        c.rect(x, top, w, h, &format!("fill=\"{colour}\" stroke=\"{}\" stroke-width=\"1\"", super::svg::TROUBLE));
     }
     false
 }
@@ -182,52 +152,29 @@ pub(crate) fn band<T: Copy + PartialEq>(
 ) -> bool {
     let runs = runs(moments, scale, value);
     if runs.len() > DENSE {
-        for (x0, x1, eighths) in density(&runs, scale, busy) {
-            c.rect(
-                x0,
-                y,
-                x1 - x0,
-                h,
-                &format!(
-                    "fill=\"{EYE}\" fill-opacity=\"{:.3}\"",
-                    f64::from(eighths) / 8.0
-                ),
-            );
+        for (x0, x1, share) in density(&runs, scale, busy) {
+            c.rect(x0, y, x1 - x0, h, &format!("fill=\"{EYE}\" fill-opacity=\"{:.3}\"", share));
         }
-        c.rect(
-            scale.left,
-            y,
-            scale.width,
-            h,
-            &format!("fill=\"none\" stroke=\"{INK}\" stroke-width=\"0.8\""),
-        );
+        c.rect(scale.left, y, scale.width, h, &format!("fill=\"none\" stroke=\"{INK}\" stroke-width=\"0.8\""));
         return true;
     }
     for &(from, to, v) in &runs {
         let (x0, x1) = (scale.x(from), scale.x(to));
         let face = face(v);
-        c.rect(
-            x0,
-            y,
-            x1 - x0,
-            h,
-            &format!(
-                "fill=\"{}\" stroke=\"{INK}\" stroke-width=\"0.8\"",
-                face.fill
-            ),
-        );
+        c.rect(x0, y, x1 - x0, h, &format!("fill=\"{}\" stroke=\"{INK}\" stroke-width=\"0.8\"", face.fill));
         label(c, (x0, x1), (y, h), face.name);
     }
     false
 }
 
 fn label(c: &mut Canvas, (x0, x1): (f64, f64), (y, h): (f64, f64), name: &str) {
-    const HALO: &str =
-        "stroke=\"#ffffff\" stroke-width=\"3\" stroke-linejoin=\"round\" paint-order=\"stroke\"";
+    const HALO: &str = "stroke=\"#ffffff\" stroke-width=\"3\" stroke-linejoin=\"round\" paint-order=\"stroke\"";
     let (mid, w) = ((x0 + x1) / 2.0, x1 - x0);
-    if text_width(name, 11.0) + 6.0 <= w {
-        c.text(mid, y + h / 2.0 + 4.0, 11.0, Anchor::Middle, HALO, name);
-    } else if w >= 11.0 && text_width(name, 10.0) + 4.0 <= h {
+    // The estimate is on the wide side; a letter over the edge would show, a missing name hurts more.
+    let fits = |size: f64, room: f64| text_width(name, size) * 0.92 + 3.0 <= room;
+    if let Some(size) = [11.5, 10.0].into_iter().find(|size| fits(*size, w)) {
+        c.text(mid, y + h / 2.0 + 4.0, size, Anchor::Middle, HALO, name);
+    } else if w >= 10.5 && fits(10.0, h) {
         let (tx, ty) = (mid + 3.6, y + h / 2.0);
         let attrs = format!("{HALO} transform=\"rotate(-90 {} {})\"", N(tx), N(ty));
         c.text(tx, ty, 10.0, Anchor::Middle, &attrs, name);
@@ -239,22 +186,25 @@ pub(crate) fn unit_face(s: UnitState) -> Face {
     use UnitState as S;
     let fill = match s {
         S::Stopped | S::Idle | S::Completed => "#ffffff",
-        S::Resetting
-        | S::Starting
-        | S::Stopping
-        | S::Clearing
-        | S::Completing
-        | S::Unholding
-        | S::Unsuspending => "#e4e4e4",
+        S::Resetting | S::Starting | S::Stopping | S::Clearing | S::Completing | S::Unholding | S::Unsuspending => {
+            "#e4e4e4"
+        }
         S::Execute => "#b9dcf2",
         S::Suspending | S::Suspended => "url(#timing-wait)",
         S::Holding | S::Held => "url(#timing-trouble)",
         S::Aborting | S::Aborted => "url(#timing-abort)",
     };
-    Face {
-        fill,
-        name: s.name(),
-    }
+    Face { fill, name: s.name() }
+}
+
+/// The mode: what is not production is grey.
+pub(crate) fn mode_face(m: Mode) -> Face {
+    let fill = match m {
+        Mode::Production => "#ffffff",
+        Mode::Maintenance => "#e4e4e4",
+        Mode::Manual => "#c4c4c4",
+    };
+    Face { fill, name: m.name() }
 }
 
 /// The head step: darker towards the middle of the cycle.
@@ -267,10 +217,7 @@ pub(crate) fn head_face(s: HeadStep) -> Face {
         HeadStep::Engage | HeadStep::Disengage => "#7ab8de",
         HeadStep::Tighten => "#4f9ccb",
     };
-    Face {
-        fill,
-        name: s.name(),
-    }
+    Face { fill, name: s.name() }
 }
 
 /// The feed step.
@@ -281,10 +228,7 @@ pub(crate) fn feed_face(s: FeedStep) -> Face {
         FeedStep::Releasing => "#a3cfea",
         FeedStep::Shutting => "#cbe4f4",
     };
-    Face {
-        fill,
-        name: s.name(),
-    }
+    Face { fill, name: s.name() }
 }
 
 /// Hatches of the timing chart.
@@ -317,14 +261,7 @@ mod tests {
 
     #[test]
     fn runs_tile_the_span_and_merge_what_is_equal() {
-        let scale = TimeScale {
-            span: Span {
-                from_us: 10,
-                to_us: 100,
-            },
-            left: 0.0,
-            width: 90.0,
-        };
+        let scale = TimeScale { span: Span { from_us: 10, to_us: 100 }, left: 0.0, width: 90.0 };
         let m = [
             moment(0, HeadStep::Vacant),
             moment(20, HeadStep::Vacant),
@@ -333,25 +270,14 @@ mod tests {
             moment(50, HeadStep::Seat),
         ];
         let r = runs(&m, &scale, |m| m.head);
-        assert_eq!(
-            r,
-            vec![(10, 50, HeadStep::Vacant), (50, 100, HeadStep::Seat)]
-        );
+        assert_eq!(r, vec![(10, 50, HeadStep::Vacant), (50, 100, HeadStep::Seat)]);
     }
 
     #[test]
     fn density_is_the_share_of_time() {
-        let scale = TimeScale {
-            span: Span {
-                from_us: 0,
-                to_us: 900,
-            },
-            left: 0.0,
-            width: 90.0,
-        };
+        let scale = TimeScale { span: Span { from_us: 0, to_us: 900 }, left: 0.0, width: 90.0 };
         // 30 cells of 30 µs; on for the first half of each.
-        let runs: Vec<(u64, u64, bool)> =
-            (0..60).map(|i| (i * 15, i * 15 + 15, i % 2 == 0)).collect();
-        assert_eq!(density(&runs, &scale, |on| on), vec![(0.0, 90.0, 4)]);
+        let runs: Vec<(u64, u64, bool)> = (0..60).map(|i| (i * 15, i * 15 + 15, i % 2 == 0)).collect();
+        assert_eq!(density(&runs, &scale, |on| on), vec![(0.0, 90.0, 0.5)]);
     }
 }

@@ -60,22 +60,12 @@ fn outcomes<S: Serializer>(counts: &[u32; 12], s: S) -> Result<S::Ok, S::Error> 
 }
 
 const fn centring(c: &Centring) -> CentringObject {
-    CentringObject {
-        n: c.n,
-        mean_mm: c.mean_mm,
-        rms_mm: c.rms_mm,
-        max_mm: c.max_mm,
-    }
+    CentringObject { n: c.n, mean_mm: c.mean_mm, rms_mm: c.rms_mm, max_mm: c.max_mm }
 }
 
 /// Number of bottles that met this end.
 pub(crate) fn count(r: &RunResult, outcome: Outcome) -> u32 {
-    Outcome::ALL
-        .iter()
-        .zip(r.outcomes)
-        .filter(|(o, _)| **o == outcome)
-        .map(|(_, n)| n)
-        .sum()
+    Outcome::ALL.iter().zip(r.outcomes).filter(|(o, _)| **o == outcome).map(|(_, n)| n).sum()
 }
 
 /// The result as one JSON object on one line, without a newline at its end.
@@ -98,15 +88,7 @@ pub fn object(r: &RunResult) -> String {
         inside: r.counted.inside,
         rate_per_min: r.rate_per_min,
         outcomes: &r.outcomes,
-        breaches: r
-            .breaches
-            .iter()
-            .map(|b| BreachObject {
-                rule: b.rule,
-                t_us: b.t_us,
-                text: &b.text,
-            })
-            .collect(),
+        breaches: r.breaches.iter().map(|b| BreachObject { rule: b.rule, t_us: b.t_us, text: &b.text }).collect(),
         missed: count(r, Outcome::Missed),
         simulated_s: r.simulated_s,
         ticks: r.ticks,
@@ -114,10 +96,7 @@ pub fn object(r: &RunResult) -> String {
         trace_digest: format!("{:016x}", r.trace_digest),
         centring: centring(&r.centring),
         centring_fixed_delays: r.centring_fixed_delays.as_ref().map(centring),
-        placement: PlacementObject {
-            n: r.placement.n,
-            max_counts: r.placement.max_counts,
-        },
+        placement: PlacementObject { n: r.placement.n, max_counts: r.placement.max_counts },
     };
     // Plain numbers and strings: serialising them cannot fail.
     serde_json::to_string(&object).unwrap_or_default()

@@ -33,20 +33,10 @@ fn status(r: &RunResult) -> TestCaseStatus {
         let _ = writeln!(text, "expected {}, got {}", check.expected, check.got);
     }
     for b in &r.breaches {
-        let _ = writeln!(
-            text,
-            "rule R{} broken at {} s: {}",
-            b.rule,
-            seconds(b.t_us, 6),
-            b.text
-        );
+        let _ = writeln!(text, "rule R{} broken at {} s: {}", b.rule, seconds(b.t_us, 6), b.text);
     }
     status.set_message(words::verdict(r));
-    status.set_type(if r.breaches.is_empty() {
-        "check"
-    } else {
-        "rule"
-    });
+    status.set_type(if r.breaches.is_empty() { "check" } else { "rule" });
     status.set_description(text);
     status
 }

@@ -20,13 +20,7 @@ pub enum Group {
 
 impl Group {
     /// All of them, in the order in which they are shown.
-    pub const ALL: [Self; 5] = [
-        Self::Eyes,
-        Self::Orders,
-        Self::Reeds,
-        Self::Safety,
-        Self::Line,
-    ];
+    pub const ALL: [Self; 5] = [Self::Eyes, Self::Orders, Self::Reeds, Self::Safety, Self::Line];
 
     /// A heading for people.
     #[must_use]
@@ -53,10 +47,7 @@ pub enum Signal {
 impl Signal {
     /// All of them: contacts, then orders, in the order of their numbers.
     pub fn all() -> impl Iterator<Item = Self> {
-        Contact::ALL
-            .into_iter()
-            .map(Self::Contact)
-            .chain((0..16).map(Self::Order))
+        Contact::ALL.into_iter().map(Self::Contact).chain((0..16).map(Self::Order))
     }
 
     /// Its level at `m`.
@@ -75,13 +66,9 @@ impl Signal {
         match self {
             Self::Order(_) => Group::Orders,
             Self::Contact(c) => match c {
-                C::PocketEye
-                | C::ReleaseEye
-                | C::DischargeEye
-                | C::SupplyEye
-                | C::RejectEye
-                | C::Cap
-                | C::Torque => Group::Eyes,
+                C::PocketEye | C::ReleaseEye | C::DischargeEye | C::SupplyEye | C::RejectEye | C::Cap | C::Torque => {
+                    Group::Eyes
+                }
                 C::Chain | C::Guard | C::Air | C::Drive => Group::Safety,
                 C::UpstreamReady | C::DownstreamReady | C::RejectFull | C::LineBelt => Group::Line,
                 C::EntryGateHome
@@ -130,8 +117,6 @@ impl Signal {
 }
 
 fn coil(actuator: u8, end: &str) -> String {
-    let name = Actuator::ALL
-        .get(usize::from(actuator))
-        .map_or("actuator", |a| a.name());
+    let name = Actuator::ALL.get(usize::from(actuator)).map_or("actuator", |a| a.name());
     format!("{}_{end}", name.replace(' ', "_"))
 }

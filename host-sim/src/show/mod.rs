@@ -7,6 +7,7 @@ mod flags;
 pub mod json;
 pub mod junit;
 pub mod lanes;
+mod marks;
 mod paths;
 pub mod report;
 pub mod span;

@@ -10,10 +10,7 @@ pub(crate) fn sample(path: &BottlePath, scale: &TimeScale, end_us: u64) -> Vec<(
     };
     // Points closer than this cannot be told apart.
     let grain = scale.us_per_unit() * 0.75;
-    let first = path
-        .pieces
-        .partition_point(|p| p.t_us <= from)
-        .saturating_sub(1);
+    let first = path.pieces.partition_point(|p| p.t_us <= from).saturating_sub(1);
     let mut out: Vec<(f64, f64)> = Vec::new();
     for (i, piece) in path.pieces.iter().enumerate().skip(first) {
         let a = piece.t_us.max(from);
@@ -31,11 +28,7 @@ pub(crate) fn sample(path: &BottlePath, scale: &TimeScale, end_us: u64) -> Vec<(
 
 /// A straight piece by its ends, a parabolic one by chords of about eight units, at most 48.
 fn push(out: &mut Vec<(f64, f64)>, piece: &Piece, a: f64, b: f64, grain: f64) {
-    let n = if piece.a_mm_s2 == 0.0 {
-        1.0
-    } else {
-        libm::ceil((b - a) / (grain * 10.0)).clamp(2.0, 48.0)
-    };
+    let n = if piece.a_mm_s2 == 0.0 { 1.0 } else { libm::ceil((b - a) / (grain * 10.0)).clamp(2.0, 48.0) };
     if out.last().is_none_or(|l| a > l.0) {
         out.push((a, piece.at(a)));
     }
@@ -57,19 +50,10 @@ pub(crate) fn present(path: &BottlePath, span: Span, end_us: u64) -> Option<(f64
 pub(crate) fn trim(way: Vec<(f64, f64)>, lo: f64, hi: f64) -> Vec<(f64, f64)> {
     let inside = |&(_, x): &(f64, f64)| x > lo && x < hi;
     let crosses = |w: &[(f64, f64)]| matches!(w, [a, b] if (a.1 <= lo && b.1 >= hi) || (a.1 >= hi && b.1 <= lo));
-    let first = way
-        .iter()
-        .position(inside)
-        .or_else(|| way.windows(2).position(crosses).map(|i| i + 1));
-    let last = way
-        .iter()
-        .rposition(inside)
-        .or_else(|| way.windows(2).rposition(crosses));
+    let first = way.iter().position(inside).or_else(|| way.windows(2).position(crosses).map(|i| i + 1));
+    let last = way.iter().rposition(inside).or_else(|| way.windows(2).rposition(crosses));
     match (first, last) {
-        (Some(a), Some(b)) => way
-            .get(a.saturating_sub(1)..(b + 2).min(way.len()))
-            .unwrap_or(&[])
-            .to_vec(),
+        (Some(a), Some(b)) => way.get(a.saturating_sub(1)..(b + 2).min(way.len())).unwrap_or(&[]).to_vec(),
         _ => Vec::new(),
     }
 }
@@ -84,10 +68,7 @@ pub(crate) fn reaches(way: &[(f64, f64)], x: f64) -> Option<f64> {
 
 /// Its place at `t_us`, mm; `None` before its first piece.
 pub(crate) fn at(path: &BottlePath, t_us: f64) -> Option<f64> {
-    let i = path
-        .pieces
-        .partition_point(|p| p.t_us <= t_us)
-        .checked_sub(1)?;
+    let i = path.pieces.partition_point(|p| p.t_us <= t_us).checked_sub(1)?;
     path.pieces.get(i).map(|p| p.at(t_us))
 }
 
@@ -96,12 +77,7 @@ mod tests {
     use super::*;
 
     fn path() -> BottlePath {
-        let piece = |t_us, x_mm, v_mm_s, a_mm_s2| Piece {
-            t_us,
-            x_mm,
-            v_mm_s,
-            a_mm_s2,
-        };
+        let piece = |t_us, x_mm, v_mm_s, a_mm_s2| Piece { t_us, x_mm, v_mm_s, a_mm_s2 };
         BottlePath {
             number: 1,
             length_mm: 65.0,
@@ -118,21 +94,10 @@ mod tests {
 
     #[test]
     fn samples_lie_on_the_pieces_and_span_the_stay() {
-        let scale = TimeScale {
-            span: Span {
-                from_us: 500_000,
-                to_us: 9_000_000,
-            },
-            left: 0.0,
-            width: 1000.0,
-        };
+        let scale = TimeScale { span: Span { from_us: 500_000, to_us: 9_000_000 }, left: 0.0, width: 1000.0 };
         let s = sample(&path(), &scale, 9_000_000);
         assert_eq!(s.first().copied(), Some((500_000.0, -126.0)));
-        assert!(
-            s.last()
-                .is_some_and(|&(t, x)| t == 3e6 && (x - 49.0).abs() < 1e-9),
-            "{s:?}"
-        );
+        assert!(s.last().is_some_and(|&(t, x)| t == 3e6 && (x - 49.0).abs() < 1e-9), "{s:?}");
         assert!(s.windows(2).all(|w| matches!(w, [a, b] if a.0 < b.0)));
         for &(t, x) in &s {
             assert!(at(&path(), t).is_some_and(|y| (x - y).abs() < 1e-9));
@@ -141,9 +106,7 @@ mod tests {
 
     #[test]
     fn trimming_keeps_one_point_beyond_each_end_and_crossings_are_between_points() {
-        let way: Vec<(f64, f64)> = (0..10)
-            .map(|i| (f64::from(i), f64::from(i) * 10.0))
-            .collect();
+        let way: Vec<(f64, f64)> = (0..10).map(|i| (f64::from(i), f64::from(i) * 10.0)).collect();
         assert_eq!(trim(way.clone(), 25.0, 45.0), way[2..=5].to_vec());
         assert_eq!(trim(way.clone(), 22.0, 28.0), way[2..=3].to_vec());
         assert_eq!(trim(way.clone(), 95.0, 99.0), Vec::new());
@@ -153,14 +116,7 @@ mod tests {
 
     #[test]
     fn a_bottle_outside_the_span_is_not_drawn() {
-        let scale = TimeScale {
-            span: Span {
-                from_us: 4_000_000,
-                to_us: 9_000_000,
-            },
-            left: 0.0,
-            width: 1000.0,
-        };
+        let scale = TimeScale { span: Span { from_us: 4_000_000, to_us: 9_000_000 }, left: 0.0, width: 1000.0 };
         assert!(sample(&path(), &scale, 9_000_000).is_empty());
         assert_eq!(at(&path(), -1.0), None);
     }

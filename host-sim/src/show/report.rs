@@ -26,23 +26,19 @@ h1{font-size:24px;margin:0 0 2px}h2{font-size:18px;margin:28px 0 8px;border-bott
 .verdict.fail{border:6px double #1a1a1a}.verdict svg{flex:none;width:64px;height:64px}\
 .caution{border-left:8px solid #1a1a1a;background:#f4f4f4;padding:8px 14px;margin:14px 0}.caution ul{margin:4px 0;padding-left:20px}\
 table{border-collapse:collapse;margin:6px 0 10px}th,td{border:1px solid #9a9a9a;padding:3px 9px;text-align:left;vertical-align:top}\
-thead th{background:#ececec}td.n,th.n{text-align:right;font-variant-numeric:tabular-nums}\
+thead th{background:#ececec}td.n,th.n{text-align:right;white-space:nowrap;font-variant-numeric:tabular-nums}\
 tr.no td{font-weight:bold}tr.fault td{font-weight:bold;background:#f4f4f4}\
 .sum{font-size:17px}.sum b{font-variant-numeric:tabular-nums}\
 figure{margin:10px 0 18px}figure svg{width:100%;height:auto;border:1px solid #d9d9d9}figcaption{font-size:14px;margin-bottom:6px}\
 .digest{font-family:monospace}\
-@page{margin:14mm}\
+@page{margin:12mm}\
 @media print{body{padding:0;max-width:none;font-size:10.5pt}h2{break-after:avoid}figure,.verdict,.caution,tr{break-inside:avoid}\
 figure svg{max-height:235mm}thead{display:table-header-group}*{print-color-adjust:exact;-webkit-print-color-adjust:exact}}";
 
 /// The report on one rehearsal as a self-contained HTML file.
 #[must_use]
 pub fn report(r: &RunResult) -> String {
-    let title = if r.title.is_empty() {
-        r.job.as_str()
-    } else {
-        r.title.as_str()
-    };
+    let title = if r.title.is_empty() { r.job.as_str() } else { r.title.as_str() };
     html! {
         (DOCTYPE)
         html lang="en" {
@@ -199,8 +195,7 @@ fn placement(r: &RunResult) -> Markup {
 /// RMS with fixed delays over RMS with places, if both can be told.
 fn ratio(r: &RunResult) -> Option<f64> {
     let fixed = r.centring_fixed_delays?;
-    (fixed.n > 0 && r.centring.n > 0 && r.centring.rms_mm > 0.0)
-        .then(|| fixed.rms_mm / r.centring.rms_mm)
+    (fixed.n > 0 && r.centring.n > 0 && r.centring.rms_mm > 0.0).then(|| fixed.rms_mm / r.centring.rms_mm)
 }
 
 fn breaches(r: &RunResult) -> Markup {
@@ -223,10 +218,7 @@ fn breaches(r: &RunResult) -> Markup {
 }
 
 fn charts(r: &RunResult, title: &str) -> Markup {
-    let view = View {
-        title: title.to_owned(),
-        span: None,
-    };
+    let view = View { title: title.to_owned(), span: None };
     html! {
         @if r.trace.moments.is_empty() {
             h2 { "Charts" }
@@ -236,8 +228,8 @@ fn charts(r: &RunResult, title: &str) -> Markup {
             figure {
                 figcaption {
                     "Follow one band from lower left to upper right: it waits in the pocket, is let go, rides at belt speed (slope), stands in the "
-                    "bracket while it is closed, and rides on. Two bands that touch are two bottles that touch. A band that crosses a thick black "
-                    "line was struck by a blade."
+                    "bracket while it is closed, and rides on. Two bands that touch are two bottles that touch. A band may pass a "
+                    "blade only where its line is broken; beside a shut blade a round body reaches past it by a few millimetres."
                 }
                 (PreEscaped(travel(&r.trace, &view)))
             }
@@ -254,12 +246,8 @@ fn charts(r: &RunResult, title: &str) -> Markup {
 }
 
 fn events(trace: &Trace) -> Markup {
-    let faults: Vec<(u64, &Event)> = trace
-        .events
-        .iter()
-        .filter(|(_, e)| e.kind == EventKind::Fault)
-        .map(|(t, e)| (*t, e))
-        .collect();
+    let faults: Vec<(u64, &Event)> =
+        trace.events.iter().filter(|(_, e)| e.kind == EventKind::Fault).map(|(t, e)| (*t, e)).collect();
     html! {
         h2 { "Events" }
         @if faults.is_empty() {
@@ -267,39 +255,38 @@ fn events(trace: &Trace) -> Markup {
             (list(trace.events.iter().filter(|(_, e)| e.kind == EventKind::State).take(EVENTS)))
         } @else {
             p { "What was told from two seconds before each fault to one second after it; all events are in events.csv." }
-            @for (t, e) in first_of_each_second(&faults).into_iter().take(FAULTS) {
+            @for (t, e, listed) in groups(trace, &faults) {
                 h3 { "Around " (words::fault(e.detail)) " at " (seconds(t, 3)) " s" }
-                (list(around(trace, t)))
+                (list(listed.iter()))
             }
             @if faults.len() > 1 { p { "Faults in all: " (faults.len()) "." } }
         }
     }
 }
 
-/// Faults within a second of the one before share its list.
-fn first_of_each_second<'a>(faults: &[(u64, &'a Event)]) -> Vec<(u64, &'a Event)> {
-    let mut out: Vec<(u64, &Event)> = Vec::new();
+/// A fault, its time in µs, and the events listed around it.
+type Around<'a> = (u64, &'a Event, &'a [(u64, Event)]);
+
+/// The first faults with the events around each, from two seconds before to one after; faults that are already in the list
+/// before share it, and no event is listed twice. If they are too many, those nearest before the fault are kept.
+fn groups<'a>(trace: &'a Trace, faults: &[(u64, &'a Event)]) -> Vec<Around<'a>> {
+    let mut out: Vec<Around<'_>> = Vec::new();
+    let mut listed = 0;
     for &(t, e) in faults {
-        if out.last().is_none_or(|l| t > l.0 + 1_000_000) {
-            out.push((t, e));
+        let at = trace.events.partition_point(|(u, _)| *u < t);
+        if at < listed || out.len() == FAULTS {
+            continue;
         }
+        let from = trace
+            .events
+            .partition_point(|(u, _)| *u + 2_000_000 < t)
+            .max(at.saturating_sub(EVENTS * 2 / 3))
+            .max(listed);
+        let to = trace.events.partition_point(|(u, _)| *u <= t + 1_000_000).min(from + EVENTS);
+        out.push((t, e, trace.events.get(from..to).unwrap_or(&[])));
+        listed = to;
     }
     out
-}
-
-/// Events around `t`: two seconds before, one after; if they are too many, those nearest before it are kept.
-fn around(trace: &Trace, t: u64) -> impl Iterator<Item = &(u64, Event)> {
-    let at = trace.events.partition_point(|(u, _)| *u < t);
-    let before = trace
-        .events
-        .partition_point(|(u, _)| *u + 2_000_000 < t)
-        .max(at.saturating_sub(EVENTS * 2 / 3));
-    trace
-        .events
-        .iter()
-        .skip(before)
-        .take_while(move |(u, _)| *u <= t + 1_000_000)
-        .take(EVENTS)
 }
 
 fn list<'a>(events: impl Iterator<Item = &'a (u64, Event)>) -> Markup {

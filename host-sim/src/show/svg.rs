@@ -23,28 +23,18 @@ pub(crate) struct N(pub(crate) f64);
 
 impl Display for N {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let tenths = if self.0.is_finite() {
-            libm::round(self.0 * 10.0)
-        } else {
-            0.0
-        } as i64;
+        let tenths = if self.0.is_finite() { libm::round(self.0 * 10.0) } else { 0.0 } as i64;
         if tenths < 0 {
             f.write_char('-')?;
         }
         let (whole, rest) = (tenths.unsigned_abs() / 10, tenths.unsigned_abs() % 10);
-        if rest == 0 {
-            write!(f, "{whole}")
-        } else {
-            write!(f, "{whole}.{rest}")
-        }
+        if rest == 0 { write!(f, "{whole}") } else { write!(f, "{whole}.{rest}") }
     }
 }
 
 /// Text that is safe in XML content and attributes; characters that XML 1.0 does not know become U+FFFD.
 pub(crate) fn escape(text: &str) -> Cow<'_, str> {
-    let special = |c: char| {
-        matches!(c, '&' | '<' | '>' | '"' | '\'') || (c < ' ' && !matches!(c, '\t' | '\n' | '\r'))
-    };
+    let special = |c: char| matches!(c, '&' | '<' | '>' | '"' | '\'') || (c < ' ' && !matches!(c, '\t' | '\n' | '\r'));
     if !text.contains(special) {
         return Cow::Borrowed(text);
     }
@@ -96,9 +86,7 @@ pub(crate) struct Canvas {
 
 impl Canvas {
     pub(crate) fn new() -> Self {
-        Self {
-            body: String::with_capacity(64 * 1024),
-        }
+        Self { body: String::with_capacity(64 * 1024) }
     }
 
     /// Markup that the caller answers for.
@@ -122,13 +110,7 @@ impl Canvas {
     }
 
     pub(crate) fn line(&mut self, x1: f64, y1: f64, x2: f64, y2: f64, attrs: &str) {
-        self.put(format_args!(
-            "<line x1=\"{}\" y1=\"{}\" x2=\"{}\" y2=\"{}\" {attrs}/>\n",
-            N(x1),
-            N(y1),
-            N(x2),
-            N(y2)
-        ));
+        self.put(format_args!("<line x1=\"{}\" y1=\"{}\" x2=\"{}\" y2=\"{}\" {attrs}/>\n", N(x1), N(y1), N(x2), N(y2)));
     }
 
     pub(crate) fn path(&mut self, d: &str, attrs: &str) {
@@ -138,15 +120,7 @@ impl Canvas {
     }
 
     /// A line of text; `attrs` may add weight, fill, or a class.
-    pub(crate) fn text(
-        &mut self,
-        x: f64,
-        y: f64,
-        size: f64,
-        anchor: Anchor,
-        attrs: &str,
-        text: &str,
-    ) {
+    pub(crate) fn text(&mut self, x: f64, y: f64, size: f64, anchor: Anchor, attrs: &str, text: &str) {
         let anchor = match anchor {
             Anchor::Start => "",
             Anchor::Middle => " text-anchor=\"middle\"",
@@ -173,14 +147,7 @@ impl Canvas {
     }
 
     /// The finished file. `id` keeps names of several drawings in one page apart.
-    pub(crate) fn finish(
-        self,
-        id: &str,
-        width: f64,
-        height: f64,
-        title: &str,
-        desc: &str,
-    ) -> String {
+    pub(crate) fn finish(self, id: &str, width: f64, height: f64, title: &str, desc: &str) -> String {
         let (w, h) = (N(width), N(height));
         format!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {w} {h}\" width=\"{w}\" height=\"{h}\" \
@@ -216,11 +183,7 @@ pub(crate) fn clip(text: &str, width: f64, size: f64) -> String {
     }
     let mut out = String::new();
     for c in text.chars() {
-        if text_width(&out, size)
-            + text_width("…", size)
-            + text_width(c.encode_utf8(&mut [0; 4]), size)
-            > width
-        {
+        if text_width(&out, size) + text_width("…", size) + text_width(c.encode_utf8(&mut [0; 4]), size) > width {
             break;
         }
         out.push(c);
@@ -238,22 +201,13 @@ mod tests {
         let s = |v: f64| N(v).to_string();
         assert_eq!(
             (s(1.0), s(-0.04), s(2.25), s(-3.16), s(f64::NAN)),
-            (
-                "1".into(),
-                "0".into(),
-                "2.3".into(),
-                "-3.2".into(),
-                "0".into()
-            )
+            ("1".into(), "0".into(), "2.3".into(), "-3.2".into(), "0".into())
         );
     }
 
     #[test]
     fn escaping_leaves_no_markup_and_no_control_character() {
-        assert_eq!(
-            escape("a<b>&\"'\u{7}"),
-            "a&lt;b&gt;&amp;&quot;&#39;\u{fffd}"
-        );
+        assert_eq!(escape("a<b>&\"'\u{7}"), "a&lt;b&gt;&amp;&quot;&#39;\u{fffd}");
         assert!(matches!(escape("plain – text"), Cow::Borrowed(_)));
     }
 
@@ -261,10 +215,7 @@ mod tests {
     fn wrapped_lines_fit_and_lose_no_word() {
         let text = "steady all through: chain, guard, air, drive, upstream ready";
         let lines = wrap(text, 120.0, 10.0);
-        assert!(
-            lines.len() > 2 && lines.iter().all(|l| text_width(l, 10.0) <= 120.0),
-            "{lines:?}"
-        );
+        assert!(lines.len() > 2 && lines.iter().all(|l| text_width(l, 10.0) <= 120.0), "{lines:?}");
         assert_eq!(lines.join(" "), text);
         assert!(text_width(&clip(text, 100.0, 10.0), 10.0) <= 100.0);
     }

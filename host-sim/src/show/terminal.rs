@@ -38,22 +38,11 @@ pub fn block(r: &RunResult) -> String {
     }
     let _ = writeln!(s, "  {}", words::verdict(r));
     for check in &r.checks {
-        let _ = writeln!(
-            s,
-            "  {}  expected {}, got {}",
-            if check.ok { "ok " } else { "NOT" },
-            check.expected,
-            check.got
-        );
+        let _ =
+            writeln!(s, "  {}  expected {}, got {}", if check.ok { "ok " } else { "NOT" }, check.expected, check.got);
     }
     for b in r.breaches.iter().take(LISTED) {
-        let _ = writeln!(
-            s,
-            "  R{} broken at {} s: {}",
-            b.rule,
-            seconds(b.t_us, 3),
-            b.text
-        );
+        let _ = writeln!(s, "  R{} broken at {} s: {}", b.rule, seconds(b.t_us, 3), b.text);
     }
     if r.breaches.len() > LISTED {
         let _ = writeln!(s, "  … and {} more breaches", r.breaches.len() - LISTED);
@@ -69,36 +58,16 @@ pub fn block(r: &RunResult) -> String {
         c.removed,
         c.lost,
         c.inside,
-        if words::identity_holds(r) {
-            ""
-        } else {
-            "  DOES NOT ADD UP"
-        }
+        if words::identity_holds(r) { "" } else { "  DOES NOT ADD UP" }
     );
-    let outcomes: Vec<String> = Outcome::ALL
-        .iter()
-        .zip(r.outcomes)
-        .filter(|(_, n)| *n > 0)
-        .map(|(o, n)| format!("{n} {}", o.word()))
-        .collect();
-    let _ = writeln!(
-        s,
-        "  outcomes   {}",
-        if outcomes.is_empty() {
-            "none".to_owned()
-        } else {
-            outcomes.join(", ")
-        }
-    );
+    let outcomes: Vec<String> =
+        Outcome::ALL.iter().zip(r.outcomes).filter(|(_, n)| *n > 0).map(|(o, n)| format!("{n} {}", o.word())).collect();
+    let _ = writeln!(s, "  outcomes   {}", if outcomes.is_empty() { "none".to_owned() } else { outcomes.join(", ") });
     let _ = writeln!(
         s,
         "  rate       {:.1} good bottles/min; last state {}",
         r.rate_per_min,
-        if r.state.is_empty() {
-            "unknown"
-        } else {
-            r.state
-        }
+        if r.state.is_empty() { "unknown" } else { r.state }
     );
     if r.centring.n > 0 {
         let _ = write!(
@@ -108,11 +77,7 @@ pub fn block(r: &RunResult) -> String {
         );
         match &r.centring_fixed_delays {
             Some(f) => {
-                let _ = writeln!(
-                    s,
-                    "; with fixed delays rms {:.2} mm, largest {:.2} mm",
-                    f.rms_mm, f.max_mm
-                );
+                let _ = writeln!(s, "; with fixed delays rms {:.2} mm, largest {:.2} mm", f.rms_mm, f.max_mm);
             }
             None => s.push('\n'),
         }
@@ -122,10 +87,6 @@ pub fn block(r: &RunResult) -> String {
             r.placement.max_counts, r.placement.n
         );
     }
-    let _ = writeln!(
-        s,
-        "  simulated  {:.1} s in {} ticks; digest {:016x}",
-        r.simulated_s, r.ticks, r.digest
-    );
+    let _ = writeln!(s, "  simulated  {:.1} s in {} ticks; digest {:016x}", r.simulated_s, r.ticks, r.digest);
     s
 }

@@ -1,22 +1,18 @@
 //! `travel.svg`: the distance–time chart. Time runs to the right, the belt upwards; each bottle is a band as high as its
 //! body is long. Blades are thick where they are shut, eyes thick where they are blocked, and a bracket marks the grip.
 
-use super::bands::runs;
 use super::flags::{self, Flags, LABEL};
+use super::marks::{HALO, HEIGHT, PlaceScale, gates_and_eyes, grips, gutter, head, spread};
 use super::paths;
 use super::span::{Panel, TimeScale, View, cut, panels};
-use super::svg::{Anchor, Canvas, EYE, GRID, INK, MID, N, TROUBLE, clip, text_width};
-use crate::trace::{BottlePath, Moment, Places, Trace};
+use super::svg::{Anchor, Canvas, GRID, INK, MID, N, clip, text_width};
+use crate::trace::{BottlePath, Trace};
 use std::fmt::Write as _;
-use timing_core::{Actuator, Contact};
 
-const WIDTH: f64 = 1200.0;
+const WIDTH: f64 = 960.0;
 const LEFT: f64 = 150.0;
-const RIGHT: f64 = 130.0;
+const RIGHT: f64 = 112.0;
 const PLOT: f64 = WIDTH - LEFT - RIGHT;
-const HEIGHT: f64 = 470.0;
-const HALO: &str =
-    "stroke=\"#ffffff\" stroke-width=\"3.5\" stroke-linejoin=\"round\" paint-order=\"stroke\"";
 /// More bottles than this in a panel lose their outlines, so that crowding shows as shade.
 const CROWD: usize = 60;
 /// About this many bottles are drawn in a panel.
@@ -37,14 +33,7 @@ enum Face {
 }
 
 impl Face {
-    const ALL: [Self; 6] = [
-        Self::Good,
-        Self::Closure,
-        Self::Uncaught,
-        Self::Hurt,
-        Self::Taken,
-        Self::Open,
-    ];
+    const ALL: [Self; 6] = [Self::Good, Self::Closure, Self::Uncaught, Self::Hurt, Self::Taken, Self::Open];
 
     fn of(outcome: &str) -> Self {
         match outcome {
@@ -71,9 +60,7 @@ impl Face {
     fn stroke(self) -> &'static str {
         match self {
             Self::Good => "stroke=\"#0072B2\" stroke-width=\"1.2\"",
-            Self::Closure | Self::Uncaught | Self::Hurt => {
-                "stroke=\"#8a3700\" stroke-width=\"1.6\""
-            }
+            Self::Closure | Self::Uncaught | Self::Hurt => "stroke=\"#8a3700\" stroke-width=\"1.6\"",
             Self::Taken => "stroke=\"#5f5f5f\" stroke-width=\"1.2\"",
             Self::Open => "stroke=\"#808080\" stroke-width=\"1\" stroke-dasharray=\"5 3\"",
         }
@@ -101,49 +88,6 @@ const DEFS: &str = "<defs>\n\
     <pattern id=\"travel-taken\" width=\"7\" height=\"7\" patternUnits=\"userSpaceOnUse\">\
     <rect width=\"7\" height=\"7\" fill=\"#f4f4f4\"/><circle cx=\"3.5\" cy=\"3.5\" r=\"1.3\" fill=\"#404040\"/></pattern>\n</defs>\n";
 
-/// From a place to a y of the drawing.
-#[derive(Clone, Copy)]
-struct PlaceScale {
-    lo_mm: f64,
-    hi_mm: f64,
-    top: f64,
-}
-
-impl PlaceScale {
-    fn new(p: &Places) -> Self {
-        let d = if p.diameter_mm > 1.0 {
-            p.diameter_mm
-        } else {
-            65.0
-        };
-        let up = [
-            Some(p.entry_blade_mm),
-            Some(p.release_blade_mm),
-            p.supply_eye_mm,
-        ]
-        .into_iter()
-        .flatten()
-        .fold(0.0, f64::min);
-        let down = [p.discharge_eye_mm, p.reject_mm]
-            .into_iter()
-            .flatten()
-            .fold(1.5 * d, f64::max);
-        Self {
-            lo_mm: up - 1.6 * d,
-            hi_mm: down + 0.8 * d,
-            top: 0.0,
-        }
-    }
-
-    fn y(&self, x_mm: f64) -> f64 {
-        self.top + (self.hi_mm - x_mm) / (self.hi_mm - self.lo_mm) * HEIGHT
-    }
-
-    fn bottom(&self) -> f64 {
-        self.top + HEIGHT
-    }
-}
-
 /// The distance–time chart as a self-contained SVG file.
 #[must_use]
 pub fn travel(trace: &Trace, view: &View) -> String {
@@ -152,33 +96,20 @@ pub fn travel(trace: &Trace, view: &View) -> String {
     c.raw(DEFS);
     let mut y = 26.0;
     if !view.title.is_empty() {
-        c.text(
-            16.0,
-            y,
-            16.0,
-            Anchor::Start,
-            "font-weight=\"bold\"",
-            &clip(&view.title, WIDTH - 40.0, 16.0),
-        );
+        c.text(16.0, y, 16.0, Anchor::Start, "font-weight=\"bold\"", &clip(&view.title, WIDTH - 40.0, 16.0));
         y += 24.0;
     }
     let mut seen: Vec<Face> = Vec::new();
     for (i, panel) in panels.iter().enumerate() {
-        let scale = TimeScale {
-            span: panel.span,
-            left: LEFT,
-            width: PLOT,
-        };
+        let scale = TimeScale { span: panel.span, left: LEFT, width: PLOT };
         y = draw(&mut c, trace, panel, i, &scale, y, &mut seen) + 22.0;
     }
     y = legend(&mut c, y, &seen);
-    y = c.paragraph(
-        16.0,
-        y,
-        WIDTH - 40.0,
+    y = c.paragraph(16.0, y, WIDTH - 90.0,
         11.0,
         "How to read it: each band is one bottle, as high as its body is long; the steeper, the faster; level = standing. A blade is a \
-         thick line while it is ordered shut and broken while open: a band may cross it only where it is broken. The diverter is thick \
+         thick line while it is ordered shut and broken while open: a band may pass it only where it is broken (beside a shut blade a round \
+         body reaches past it by a few millimetres). The diverter is thick \
          while it diverts. An eye is thick while blocked. The bracket over the head shows how long the grip holds; its figure is how far off centre the jaw met the bottle \
          (+ = downstream, late). The grey band is what the jaw can capture.",
     );
@@ -187,10 +118,8 @@ pub fn travel(trace: &Trace, view: &View) -> String {
     } else {
         format!("Distance–time chart: {}", view.title)
     };
-    let desc = format!(
-        "The ways of {} bottles past gates, eyes, head and diverter, against time.",
-        trace.bottles.len()
-    );
+    let desc =
+        format!("The ways of {} bottles past gates, eyes, head and diverter, against time.", trace.bottles.len());
     c.finish("travel", WIDTH, y + 4.0, &title, &desc)
 }
 
@@ -222,6 +151,7 @@ fn draw(
 
     let end_us = trace.end_us.max(panel.span.to_us);
     let (ways, every) = ways(trace, scale, &place, end_us);
+    let crowd = ways.len() > CROWD;
     c.put(format_args!("<g clip-path=\"url(#{clip_id})\">\n"));
     for (bottle, way) in &ways {
         let face = Face::of(bottle.outcome);
@@ -232,57 +162,36 @@ fn draw(
     }
     c.raw("</g>\n");
     gates_and_eyes(c, trace, moments, scale, &place);
-    grips(c, trace, moments, scale, &place, ways.len() <= CROWD);
-    c.rect(
-        scale.left,
-        place.top,
-        scale.width,
-        HEIGHT,
-        &format!("fill=\"none\" stroke=\"{INK}\" stroke-width=\"1\""),
-    );
+    grips(c, trace, moments, scale, &place, !crowd);
+    c.rect(scale.left, place.top, scale.width, HEIGHT, &format!("fill=\"none\" stroke=\"{INK}\" stroke-width=\"1\""));
     let bottom = flags::axis(c, scale, place.bottom());
     gutter(c, &trace.places, scale, &place);
-    numbers(c, &ways, scale, &place);
-    let unlabelled = ends(c, &ways, scale, &place, ends_y);
+    flags.draw(c, flag_top, place.bottom());
+    numbers(c, &ways, scale, &place, if crowd { 60.0 } else { 0.0 });
+    let unlabelled = ends(c, &ways, scale, &place, ends_y, crowd);
     let mut remark = flags.remark();
+    if crowd {
+        remark.push_str(" — many bottles: only those that are not tight are named; ask for a shorter span");
+    }
     if every > 1 {
-        let _ = write!(
-            remark,
-            " — drawn: one tight bottle in {every}, and all others"
-        );
+        let _ = write!(remark, " — drawn: one tight bottle in {every}, and all others");
     }
     if unlabelled > 0 {
-        let _ = write!(
-            remark,
-            " — {unlabelled} bottles found no room for their label"
-        );
+        let _ = write!(remark, " — {unlabelled} bottles found no room for their label");
     }
     flags::heading(c, 16.0, top, panel, &remark);
-    flags.draw(c, flag_top, place.bottom());
     bottom
 }
 
 /// The bottles to draw with their ways, and of how many tight ones one is drawn: a run of thousands would be a black
 /// page and a file of many megabytes.
-fn ways<'a>(
-    trace: &'a Trace,
-    scale: &TimeScale,
-    place: &PlaceScale,
-    end_us: u64,
-) -> (Vec<Way<'a>>, usize) {
+fn ways<'a>(trace: &'a Trace, scale: &TimeScale, place: &PlaceScale, end_us: u64) -> (Vec<Way<'a>>, usize) {
     let all: Vec<Way<'_>> = trace
         .bottles
         .iter()
         .map(|b| {
             let half = b.length_mm / 2.0;
-            (
-                b,
-                paths::trim(
-                    paths::sample(b, scale, end_us),
-                    place.lo_mm - half,
-                    place.hi_mm + half,
-                ),
-            )
+            (b, paths::trim(paths::sample(b, scale, end_us), place.lo_mm - half, place.hi_mm + half))
         })
         .filter(|(_, way)| way.len() > 1)
         .collect();
@@ -310,310 +219,31 @@ fn bottle_band(
     let half = b.length_mm / 2.0;
     let mut d = String::new();
     for (i, &(t, x)) in way.iter().enumerate() {
-        let _ = write!(
-            d,
-            "{}{} {}",
-            if i == 0 { 'M' } else { 'L' },
-            N(scale.x_of(t)),
-            N(place.y(x + half))
-        );
+        let _ = write!(d, "{}{} {}", if i == 0 { 'M' } else { 'L' }, N(scale.x_of(t)), N(place.y(x + half)));
     }
     for &(t, x) in way.iter().rev() {
         let _ = write!(d, "L{} {}", N(scale.x_of(t)), N(place.y(x - half)));
     }
     d.push('z');
     if crowd {
-        c.path(
-            &d,
-            &format!("fill=\"{}\" fill-opacity=\"0.5\"", face.fill()),
-        );
+        c.path(&d, &format!("fill=\"{}\" fill-opacity=\"0.5\"", face.fill()));
     } else {
         c.path(
             &d,
-            &format!(
-                "fill=\"{}\" fill-opacity=\"0.92\" stroke-linejoin=\"round\" {}",
-                face.fill(),
-                face.stroke()
-            ),
+            &format!("fill=\"{}\" fill-opacity=\"0.92\" stroke-linejoin=\"round\" {}", face.fill(), face.stroke()),
         );
     }
-}
-
-/// The head: what the jaw captures as a grey band, its centre as a line of dashes and dots.
-fn head(c: &mut Canvas, p: &Places, scale: &TimeScale, place: &PlaceScale) {
-    let (top, bottom) = (place.y(p.capture_mm), place.y(-p.capture_mm));
-    c.rect(
-        scale.left,
-        top,
-        scale.width,
-        bottom - top,
-        "fill=\"#e9e9e9\"",
-    );
-    c.line(
-        scale.left,
-        place.y(0.0),
-        scale.right(),
-        place.y(0.0),
-        &format!("stroke=\"{MID}\" stroke-width=\"1\" stroke-dasharray=\"10 3 2 3\""),
-    );
-}
-
-/// Whether an actuator is ordered to work, moment by moment: with two coils, the last order stands.
-fn ordered(moments: &[Moment], a: Actuator) -> Vec<(u64, bool)> {
-    let two_coils = moments.iter().any(|m| m.orders.home(a));
-    let mut work = false;
-    moments
-        .iter()
-        .map(|m| {
-            work = if m.orders.work(a) {
-                true
-            } else if two_coils && !m.orders.home(a) {
-                work
-            } else {
-                false
-            };
-            (m.t_us, work)
-        })
-        .collect()
-}
-
-/// Segments of a horizontal line in which `on` holds, as a path.
-fn segments(levels: &[(u64, bool)], on: bool, scale: &TimeScale, y: f64) -> String {
-    let mut d = String::new();
-    let mut open: Option<f64> = None;
-    for &(t, level) in levels {
-        let x = scale.x(t);
-        match (open, level == on) {
-            (None, true) => open = Some(x),
-            (Some(x0), false) => {
-                let _ = write!(d, "M{} {}H{}", N(x0), N(y), N(x.max(x0 + 1.0)));
-                open = None;
-            }
-            _ => {}
-        }
-    }
-    if let Some(x0) = open {
-        let _ = write!(d, "M{} {}H{}", N(x0), N(y), N(scale.right()));
-    }
-    d
-}
-
-fn gates_and_eyes(
-    c: &mut Canvas,
-    trace: &Trace,
-    moments: &[Moment],
-    scale: &TimeScale,
-    place: &PlaceScale,
-) {
-    let p = &trace.places;
-    let eyes = [
-        (Some(p.pocket_eye_mm), Contact::PocketEye),
-        (Some(p.release_eye_mm), Contact::ReleaseEye),
-        (p.discharge_eye_mm, Contact::DischargeEye),
-        (p.supply_eye_mm, Contact::SupplyEye),
-    ];
-    for (x, contact) in eyes {
-        let Some(x) = x else { continue };
-        let y = place.y(x);
-        c.line(
-            scale.left,
-            y,
-            scale.right(),
-            y,
-            &format!("stroke=\"{EYE}\" stroke-width=\"1\" stroke-dasharray=\"1.5 4\""),
-        );
-        let levels: Vec<(u64, bool)> = moments
-            .iter()
-            .map(|m| (m.t_us, m.contacts.has(contact)))
-            .collect();
-        let d = segments(&levels, true, scale, y);
-        c.path(&d, "fill=\"none\" stroke=\"#ffffff\" stroke-width=\"6\"");
-        c.path(
-            &d,
-            &format!("fill=\"none\" stroke=\"{EYE}\" stroke-width=\"3.4\""),
-        );
-    }
-    let blades = [
-        (Some(p.entry_blade_mm), Actuator::EntryGate, INK),
-        (Some(p.release_blade_mm), Actuator::ReleaseGate, INK),
-        (p.reject_mm, Actuator::Reject, TROUBLE),
-    ];
-    for (x, actuator, colour) in blades {
-        let Some(x) = x else { continue };
-        let y = place.y(x);
-        let levels = ordered(moments, actuator);
-        let open = segments(&levels, true, scale, y);
-        c.path(
-            &open,
-            &format!(
-                "fill=\"none\" stroke=\"{colour}\" stroke-width=\"1.2\" stroke-dasharray=\"8 6\""
-            ),
-        );
-        let shut = segments(&levels, false, scale, y);
-        c.path(
-            &shut,
-            &format!("fill=\"none\" stroke=\"{colour}\" stroke-width=\"4.5\""),
-        );
-    }
-}
-
-/// A bracket over each stay of the grip on work, with its length and how far off centre the bottle was met.
-fn grips(
-    c: &mut Canvas,
-    trace: &Trace,
-    moments: &[Moment],
-    scale: &TimeScale,
-    place: &PlaceScale,
-    labels: bool,
-) {
-    let reed = trace
-        .moments
-        .iter()
-        .any(|m| m.contacts.has(Contact::GripWork));
-    let on: Vec<(u64, u64, bool)> = runs(moments, scale, |m| {
-        if reed {
-            m.contacts.has(Contact::GripWork)
-        } else {
-            m.orders.work(Actuator::Grip)
-        }
-    });
-    let half = trace.places.diameter_mm / 2.0;
-    let (y, below) = (place.y(half) - 5.0, place.y(-half) + 5.0);
-    for (from, to, _) in on.into_iter().filter(|r| r.2) {
-        let (x0, x1) = (scale.x(from), scale.x(to));
-        let d = format!(
-            "M{0} {1}V{2}H{3}V{1}M{0} {4}V{5}H{3}V{4}",
-            N(x0),
-            N(y + 7.0),
-            N(y),
-            N(x1),
-            N(below - 7.0),
-            N(below)
-        );
-        c.path(
-            &d,
-            &format!("fill=\"none\" stroke=\"#ffffff\" stroke-width=\"5\""),
-        );
-        c.path(
-            &d,
-            &format!("fill=\"none\" stroke=\"{INK}\" stroke-width=\"2.4\""),
-        );
-        let mid = (from + to) as f64 / 2.0;
-        let held = trace.bottles.iter().find(|b| {
-            b.gone_us.is_none_or(|g| g as f64 >= mid)
-                && paths::at(b, mid).is_some_and(|x| x.abs() <= trace.places.capture_mm.max(5.0))
-        });
-        let off = held
-            .and_then(|b| b.off_centre_mm)
-            .map_or(String::new(), |off| format!(", {off:+.1} mm"));
-        let full = format!("held {:.2} s{off}", (to - from) as f64 * 1e-6);
-        // A label much wider than its bracket would run over the next bottle.
-        let fits = |text: &str| text_width(text, LABEL) < x1 - x0 + 40.0;
-        let text = if fits(&full) {
-            full
-        } else {
-            off.trim_start_matches(", ").to_owned()
-        };
-        if labels && !text.is_empty() && fits(&text) {
-            let w = text_width(&text, LABEL);
-            let x = ((x0 + x1) / 2.0).clamp(scale.left + w / 2.0, scale.right() - w / 2.0);
-            c.text(x, y - 5.0, LABEL, Anchor::Middle, HALO, &text);
-        }
-    }
-}
-
-/// Names of the places left of the plot, pushed apart, each with a leader to its line.
-fn gutter(c: &mut Canvas, p: &Places, scale: &TimeScale, place: &PlaceScale) {
-    let all = [
-        (Some(p.entry_blade_mm), "entry blade", true),
-        (Some(p.release_blade_mm), "release blade", true),
-        (Some(p.pocket_eye_mm), "pocket eye", false),
-        (Some(p.release_eye_mm), "release eye", false),
-        (Some(0.0), "head centre", true),
-        (p.discharge_eye_mm, "discharge eye", false),
-        (p.supply_eye_mm, "supply eye", false),
-        (p.reject_mm, "diverter", true),
-    ];
-    let mut rows: Vec<(f64, String, bool)> = all
-        .into_iter()
-        .filter_map(|(x, name, bold)| {
-            x.map(|x| (place.y(x), format!("{name} {}", signed(x)), bold))
-        })
-        .collect();
-    rows.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let wish: Vec<f64> = rows.iter().map(|r| r.0).collect();
-    let got = spread(&wish, 14.0, place.top + 6.0, place.bottom() - 6.0);
-    for ((y, name, bold), at) in rows.iter().zip(got) {
-        let attrs = if *bold { "font-weight=\"bold\"" } else { "" };
-        c.text(scale.left - 22.0, at + 4.0, LABEL, Anchor::End, attrs, name);
-        c.path(
-            &format!(
-                "M{} {}L{} {}H{}",
-                N(scale.left - 19.0),
-                N(at),
-                N(scale.left - 6.0),
-                N(*y),
-                N(scale.left)
-            ),
-            &format!("fill=\"none\" stroke=\"{MID}\" stroke-width=\"0.8\""),
-        );
-    }
-    c.text(
-        16.0,
-        place.top - 6.0,
-        LABEL,
-        Anchor::Start,
-        &format!("fill=\"{MID}\""),
-        "place, mm (belt runs up)",
-    );
-}
-
-fn signed(x: f64) -> String {
-    let text = N(x).to_string();
-    if x > 0.0 {
-        format!("+{text}")
-    } else {
-        text.replace('-', "−")
-    }
-}
-
-/// Moves sorted wishes apart to at least `gap`, within `lo … hi` as far as they fit, each as little as a forward and a
-/// backward pass allow.
-fn spread(wish: &[f64], gap: f64, lo: f64, hi: f64) -> Vec<f64> {
-    let mut at: Vec<f64> = wish.to_vec();
-    let mut least = lo;
-    for y in &mut at {
-        *y = y.max(least);
-        least = *y + gap;
-    }
-    let mut most = hi;
-    for y in at.iter_mut().rev() {
-        *y = y.min(most);
-        most = *y - gap;
-    }
-    at
 }
 
 /// Each bottle's number where its band first shows.
-fn numbers(c: &mut Canvas, ways: &[Way<'_>], scale: &TimeScale, place: &PlaceScale) {
+fn numbers(c: &mut Canvas, ways: &[Way<'_>], scale: &TimeScale, place: &PlaceScale, apart: f64) {
     let mut taken: Vec<(f64, f64)> = Vec::new();
     for (b, way) in ways {
-        let inside = way
-            .iter()
-            .find(|&&(_, x)| place.y(x) < place.bottom() - 10.0 && place.y(x) > place.top + 10.0);
+        let inside = way.iter().find(|&&(_, x)| place.y(x) < place.bottom() - 10.0 && place.y(x) > place.top + 10.0);
         let Some(&(t, x)) = inside else { continue };
         let half = flags::number_half(i64::from(b.number));
-        let (cx, cy) = (
-            scale
-                .x_of(t)
-                .max(scale.left + half + 6.0)
-                .min(scale.right() - half - 2.0),
-            place.y(x),
-        );
-        if taken
-            .iter()
-            .all(|(ox, oy)| (ox - cx).abs() > 2.0 * half + 2.0 || (oy - cy).abs() > 18.0)
-        {
+        let (cx, cy) = (scale.x_of(t).max(scale.left + half + 6.0).min(scale.right() - half - 2.0), place.y(x));
+        if taken.iter().all(|(ox, oy)| (ox - cx).abs() > (2.0 * half + 2.0).max(apart) || (oy - cy).abs() > 18.0) {
             flags::number(c, cx, cy, i64::from(b.number));
             taken.push((cx, cy));
         }
@@ -624,13 +254,7 @@ const ROW: f64 = 15.0;
 
 /// What became of each bottle, at its end: above the plot where it rides out, beside the plot where the chart ends first,
 /// inside where it is taken away. Returns how many found no room.
-fn ends(
-    c: &mut Canvas,
-    ways: &[Way<'_>],
-    scale: &TimeScale,
-    place: &PlaceScale,
-    top: f64,
-) -> usize {
+fn ends(c: &mut Canvas, ways: &[Way<'_>], scale: &TimeScale, place: &PlaceScale, top: f64, crowd: bool) -> usize {
     let mut rows = [f64::NEG_INFINITY; 2];
     let mut beside: Vec<(f64, String)> = Vec::new();
     let mut unlabelled = 0;
@@ -638,14 +262,14 @@ fn ends(
         let Some(&(t_end, x_end)) = way.last() else {
             continue;
         };
-        let past = paths::reaches(way, place.hi_mm);
-        let word = if b.outcome.is_empty() {
-            "unfinished"
-        } else {
-            b.outcome
-        };
+        let out = way.first().filter(|f| f.1 >= place.hi_mm).map(|f| f.0);
+        let past = out.or_else(|| paths::reaches(way, place.hi_mm));
+        let word = if b.outcome.is_empty() { "unfinished" } else { b.outcome };
         let text = format!("{} {word}", b.number);
         let w = text_width(&text, LABEL);
+        if crowd && Face::of(b.outcome) == Face::Good {
+            continue;
+        }
         if let Some(t) = past {
             let x = (scale.x_of(t) - w / 2.0).clamp(scale.left, scale.right() - w);
             match rows.iter_mut().enumerate().find(|(_, end)| x > **end + 6.0) {
@@ -663,25 +287,12 @@ fn ends(
                 }
                 None => unlabelled += 1,
             }
-        } else if b.gone_us.is_some_and(|g| g <= scale.span.to_us)
-            && t_end < scale.span.to_us as f64 - 1.0
-        {
+        } else if b.gone_us.is_some_and(|g| g <= scale.span.to_us) && t_end < scale.span.to_us as f64 - 1.0 {
             let x = (scale.x_of(t_end) + 5.0).min(scale.right() - w - 2.0);
-            c.text(
-                x,
-                place.y(x_end) + 4.0,
-                LABEL,
-                Anchor::Start,
-                &format!("{HALO} font-weight=\"bold\""),
-                &text,
-            );
+            c.text(x, place.y(x_end) + 4.0, LABEL, Anchor::Start, &format!("{HALO} font-weight=\"bold\""), &text);
         } else if x_end > place.lo_mm {
             // Upstream of the head nothing has become of it yet.
-            let text = if x_end > -b.length_mm / 2.0 {
-                text
-            } else {
-                format!("{} to come", b.number)
-            };
+            let text = if x_end > -b.length_mm / 2.0 { text } else { format!("{} to come", b.number) };
             beside.push((place.y(x_end), text));
         }
     }
@@ -690,29 +301,12 @@ fn ends(
     unlabelled += beside.len().saturating_sub(room);
     beside.truncate(room);
     let wish: Vec<f64> = beside.iter().map(|b| b.0).collect();
-    for ((y, text), at) in
-        beside
-            .iter()
-            .zip(spread(&wish, 14.0, place.top + 6.0, place.bottom() - 6.0))
-    {
+    for ((y, text), at) in beside.iter().zip(spread(&wish, 14.0, place.top + 6.0, place.bottom() - 6.0)) {
         c.path(
-            &format!(
-                "M{} {}L{} {}",
-                N(scale.right()),
-                N(*y),
-                N(scale.right() + 10.0),
-                N(at)
-            ),
+            &format!("M{} {}L{} {}", N(scale.right()), N(*y), N(scale.right() + 10.0), N(at)),
             &format!("fill=\"none\" stroke=\"{MID}\" stroke-width=\"0.8\""),
         );
-        c.text(
-            scale.right() + 13.0,
-            at + 4.0,
-            LABEL,
-            Anchor::Start,
-            "font-weight=\"bold\"",
-            text,
-        );
+        c.text(scale.right() + 13.0, at + 4.0, LABEL, Anchor::Start, "font-weight=\"bold\"", text);
     }
     unlabelled
 }
@@ -720,13 +314,7 @@ fn ends(
 fn legend(c: &mut Canvas, y: f64, seen: &[Face]) -> f64 {
     let mut x = 16.0;
     for face in Face::ALL.into_iter().filter(|f| seen.contains(f)) {
-        c.rect(
-            x,
-            y - 10.0,
-            26.0,
-            13.0,
-            &format!("fill=\"{}\" {}", face.fill(), face.stroke()),
-        );
+        c.rect(x, y - 10.0, 26.0, 13.0, &format!("fill=\"{}\" {}", face.fill(), face.stroke()));
         c.text(x + 32.0, y, LABEL, Anchor::Start, "", face.words());
         x += 32.0 + text_width(face.words(), LABEL) + 22.0;
     }
@@ -736,16 +324,6 @@ fn legend(c: &mut Canvas, y: f64, seen: &[Face]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn places_are_spread_without_leaving_the_plot_or_their_order() {
-        let got = spread(&[10.0, 12.0, 13.0, 95.0, 99.0], 14.0, 6.0, 100.0);
-        assert!(
-            got.windows(2).all(|w| matches!(w, [a, b] if b - a >= 14.0)),
-            "{got:?}"
-        );
-        assert!(got.iter().all(|y| (6.0..=100.0).contains(y)), "{got:?}");
-    }
 
     #[test]
     fn every_outcome_of_the_judge_has_its_look() {

@@ -2,7 +2,7 @@
 
 use crate::verdict::RunResult;
 use timing_core::{
-    Actuator, Command, Contact, Event, EventKind, Fault, FeedStep, HeadStep, Mode, UnitState, Why,
+    Actuator, Command, Contact, Event, EventKind, Fault, FeedStep, HeadStep, Mode, Order, RULES, UnitState, Why,
 };
 
 /// The event's kind as one lower-case word, as `events.csv` has it.
@@ -53,6 +53,21 @@ pub const fn order(bit: u8) -> &'static str {
     }
 }
 
+/// The order that the guard kept back, by its number in events ([`Order::number`]).
+fn guarded(number: i32) -> Option<Order> {
+    let moves = Actuator::ALL.into_iter().flat_map(|a| [Order::Work(a), Order::Back(a)]);
+    moves.chain([Order::Spin, Order::Belt]).find(|o| i32::from(o.number()) == number)
+}
+
+const fn order_name(o: Order) -> &'static str {
+    match o {
+        Order::Work(a) => order(a as u8),
+        Order::Back(a) => order(6 + a as u8),
+        Order::Spin => order(13),
+        Order::Belt => order(12),
+    }
+}
+
 /// A fault's name with the actuator or contact it carries, from its code.
 #[must_use]
 pub fn fault(code: u16) -> String {
@@ -60,14 +75,12 @@ pub fn fault(code: u16) -> String {
         return format!("fault {code}");
     };
     let of = match row.fault {
-        Fault::StrokeOverdue(_) | Fault::StrokeLost(_) => {
-            Actuator::ALL.get(index).map(|a| a.name())
-        }
+        Fault::StrokeOverdue(_) | Fault::StrokeLost(_) => Actuator::ALL.get(index).map(|a| a.name()),
         Fault::InputFailed(_) => Contact::ALL.get(index).map(|c| c.name()),
         _ => None,
     };
     match of {
-        Some(of) => format!("{}: {of}", row.name),
+        Some(of) => format!("{} ({of})", row.name),
         None => row.name.to_owned(),
     }
 }
@@ -117,32 +130,19 @@ pub fn sentence(e: &Event) -> String {
     let why = because(e.why);
     let v = e.value;
     match e.kind {
-        EventKind::State => format!(
-            "The unit went from {} to {}{why}.",
-            state(i64::from(v)),
-            state(i64::from(e.detail))
-        ),
-        EventKind::Mode => {
-            let mode = [Mode::Production, Mode::Maintenance, Mode::Manual]
-                .into_iter()
-                .find(|m| *m as u16 == e.detail);
-            format!(
-                "The mode is now {}{why}.",
-                mode.map_or_else(|| format!("mode {number}"), |m| m.name().to_owned())
-            )
+        EventKind::State => {
+            format!("The unit went from {} to {}{why}.", state(i64::from(v)), state(i64::from(e.detail)))
         }
-        EventKind::Head => format!(
-            "The head is now in {}{why}.",
-            HeadStep::ALL
-                .get(number)
-                .map_or("an unknown step", |s| s.name())
-        ),
-        EventKind::Feed => format!(
-            "The feed is now in {}{why}.",
-            FeedStep::ALL
-                .get(number)
-                .map_or("an unknown step", |s| s.name())
-        ),
+        EventKind::Mode => {
+            let mode = [Mode::Production, Mode::Maintenance, Mode::Manual].into_iter().find(|m| *m as u16 == e.detail);
+            format!("The mode is now {}{why}.", mode.map_or_else(|| format!("mode {number}"), |m| m.name().to_owned()))
+        }
+        EventKind::Head => {
+            format!("The head is now in {}{why}.", HeadStep::ALL.get(number).map_or("an unknown step", |s| s.name()))
+        }
+        EventKind::Feed => {
+            format!("The feed is now in {}{why}.", FeedStep::ALL.get(number).map_or("an unknown step", |s| s.name()))
+        }
         EventKind::Registered => format!("Bottle {v} was registered at the release eye{why}."),
         EventKind::Counted => match e.why {
             Why::Plain => format!("Bottle {v} was counted."),
@@ -155,25 +155,15 @@ pub fn sentence(e: &Event) -> String {
         EventKind::CatchOrdered => match v {
             0 => format!("The grip was ordered on its computed place{why}."),
             v if v > 0 => format!("The grip was ordered {v} counts past its computed place{why}."),
-            v => format!(
-                "The grip was ordered {} counts before its computed place{why}.",
-                v.unsigned_abs()
-            ),
+            v => format!("The grip was ordered {} counts before its computed place{why}.", v.unsigned_abs()),
         },
         EventKind::Caught => match v {
             0 => format!("The jaw met the bottle, centred by prediction{why}."),
             v if v > 0 => format!("The jaw met the bottle, {v} counts late by prediction{why}."),
-            v => format!(
-                "The jaw met the bottle, {} counts early by prediction{why}.",
-                v.unsigned_abs()
-            ),
+            v => format!("The jaw met the bottle, {} counts early by prediction{why}.", v.unsigned_abs()),
         },
         EventKind::Fault => match Fault::row_of(e.detail) {
-            Some((row, _)) => format!(
-                "Fault: {}. After lock-out, look at: {}.",
-                fault(e.detail),
-                row.look
-            ),
+            Some((row, _)) => format!("Fault: {}. After lock-out: {}.", fault(e.detail), row.look),
             None => format!("Fault {}.", e.detail),
         },
         EventKind::Refused => match e.why {
@@ -181,29 +171,25 @@ pub fn sentence(e: &Event) -> String {
             why => format!("{} was refused: {}.", request(e.detail), why.words()),
         },
         EventKind::Guarded => {
-            let order = u8::try_from(v).map_or("unknown order", order);
-            format!("Rule R{number} kept an order back: {order}{why}.")
+            let kept = guarded(v);
+            let order = kept.map_or("unknown order", order_name);
+            // Why it was kept back stands in the table of rules.
+            let needs = kept.and_then(|o| RULES.iter().find(|r| u16::from(r.rule) == e.detail && r.order == o));
+            match needs {
+                Some(row) => format!("Rule R{number} kept an order back: {order}. Needed: {}.", row.needs),
+                None => format!("Rule R{number} kept an order back: {order}."),
+            }
         }
         EventKind::Tightened => format!("Tightening ended after {} of spin{why}.", ms(v)),
         EventKind::Drift => {
-            let name = Actuator::ALL
-                .get(number)
-                .map_or("unknown actuator", |a| a.name());
-            format!(
-                "The {name} took {} longer than its profile says{why}.",
-                ms(v)
-            )
+            let name = Actuator::ALL.get(number).map_or("unknown actuator", |a| a.name());
+            format!("The {name} took {} longer than its profile says{why}.", ms(v))
         }
         EventKind::Blind => {
-            let name = Contact::ALL
-                .get(number)
-                .map_or("unknown contact", |c| c.name());
+            let name = Contact::ALL.get(number).map_or("unknown contact", |c| c.name());
             format!("What only the contact \"{name}\" could tell will not be noticed{why}.")
         }
-        EventKind::Late => format!(
-            "The controller was called {} later than it asked for{why}.",
-            ms(v)
-        ),
+        EventKind::Late => format!("The controller was called {} later than it asked for{why}.", ms(v)),
         EventKind::Length => format!("The released body measured {v} counts{why}."),
     }
 }
@@ -221,19 +207,12 @@ pub fn shortfall(r: &RunResult) -> String {
     let failed = r.checks.iter().filter(|c| !c.ok).count();
     let mut parts = Vec::new();
     if failed > 0 {
-        parts.push(format!(
-            "{failed} of {} not met",
-            plural(r.checks.len(), "check", "checks")
-        ));
+        parts.push(format!("{failed} of {} not met", plural(r.checks.len(), "check", "checks")));
     }
     if !r.breaches.is_empty() {
         parts.push(plural(r.breaches.len(), "rule breach", "rule breaches"));
     }
-    if parts.is_empty() {
-        "no reason recorded".to_owned()
-    } else {
-        parts.join(", ")
-    }
+    if parts.is_empty() { "no reason recorded".to_owned() } else { parts.join(", ") }
 }
 
 /// The verdict as one sentence.
@@ -241,10 +220,7 @@ pub fn shortfall(r: &RunResult) -> String {
 pub fn verdict(r: &RunResult) -> String {
     match (r.pass, r.checks.len()) {
         (true, 0) => "PASS: no rule was broken; nothing else was expected.".to_owned(),
-        (true, n) => format!(
-            "PASS: {} met, no rule broken.",
-            plural(n, "check", "checks")
-        ),
+        (true, n) => format!("PASS: {} met, no rule broken.", plural(n, "check", "checks")),
         (false, _) => format!("FAIL: {}.", shortfall(r)),
     }
 }
