@@ -15,6 +15,7 @@ pub mod plan;
 pub mod plant;
 pub mod quantity;
 pub mod record;
+pub mod rehearse;
 pub mod show;
 pub mod trace;
 pub mod verdict;
