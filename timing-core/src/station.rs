@@ -217,8 +217,6 @@ impl Station {
             ctl.unit.warn,
             ctl.unit.bound,
             ctl.unit.clear,
-            ctl.head.dwell,
-            ctl.head.early,
             ctl.feed.settle_limit,
             ctl.jog.spin,
             ctl.jog.belt,
@@ -229,23 +227,29 @@ impl Station {
         if ctl.unit.state == UnitState::Execute {
             soonest(ctl.feed.starve);
         }
+        if ctl.unit.runs_head() {
+            soonest(ctl.head.dwell);
+            soonest(ctl.head.early);
+        }
         let (below, above) = ctl.belt.bounds(&self.machine);
         let mut above = Place::at(above);
         for p in [
             ctl.track.due(),
-            ctl.head.order,
-            ctl.head.leave,
-            ctl.head.last_stop,
-            ctl.feed.settle,
-            ctl.feed.misfeed,
-            ctl.feed.shut,
             ctl.feed.long,
             ctl.feed.jam,
             ctl.unit.flush,
             ctl.watch.discharge,
         ] {
-            if p.counts() < above.counts() {
-                above = p;
+            nearest(&mut above, p);
+        }
+        if ctl.unit.runs_head() {
+            for p in [ctl.head.order, ctl.head.leave, ctl.head.last_stop] {
+                nearest(&mut above, p);
+            }
+        }
+        if ctl.unit.runs_feed() {
+            for p in [ctl.feed.settle, ctl.feed.misfeed, ctl.feed.shut] {
+                nearest(&mut above, p);
             }
         }
         Wake {
@@ -332,6 +336,13 @@ impl Station {
         w.above = Place::at(w.above).rebased(dp).counts();
         self.said.last = Deadline::at(self.said.last).rebased(dt).instant();
         self.book.last_good = Deadline::at(self.book.last_good).rebased(dt).instant();
+    }
+}
+
+/// A place that has been reached and waits for something else is no reason to wake.
+fn nearest(above: &mut Place, p: Place) {
+    if p.counts() < above.counts() {
+        *above = p;
     }
 }
 

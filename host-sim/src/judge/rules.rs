@@ -193,6 +193,10 @@ impl Rules {
         self.judge_wake(s);
         self.was = s.orders;
         self.counted = s.counted;
+        // A whole warning counts from its end on, however long the springs then take to bring things home.
+        if self.warned(s.t_us) {
+            self.warn_due = false;
+        }
         self.beacon_since = match (s.orders.beacon(), self.beacon_since) {
             (true, None) => Some(s.t_us),
             (true, since) => since,
@@ -428,14 +432,14 @@ impl Rules {
             self.tell(s, 11, "motion before Reset and Start", &bits);
         } else if s.unit == S::Stopping && self.stopping_unasked {
             self.tell(s, 11, "motion in a Stopping that a fault began at rest", &bits);
-        } else if self.warn_due {
-            let warned = self.beacon_since.map_or(0, |at| s.t_us - at);
-            if warned < us(self.machine.warn_ms) {
-                self.tell(s, 11, "motion before the warning was over", &bits);
-            } else {
-                self.warn_due = false;
-            }
+        } else if self.warn_due && !self.warned(s.t_us) {
+            self.tell(s, 11, "motion before the warning was over", &bits);
         }
+    }
+
+    /// Whether the beacon has been on for its whole time.
+    fn warned(&self, t_us: u64) -> bool {
+        self.beacon_since.is_some_and(|at| t_us - at >= us(self.machine.warn_ms))
     }
 
     /// R11 and R3 in Manual: each order has its button.

@@ -112,7 +112,7 @@ impl Unit {
         use UnitState as S;
         match self.state {
             S::Execute | S::Suspending | S::Suspended | S::Unsuspending => !matches!(self.mode, Mode::Manual),
-            S::Stopping => matches!(self.phase, Phase::Finish),
+            S::Stopping | S::Completing => matches!(self.phase, Phase::Finish),
             _ => false,
         }
     }
@@ -143,7 +143,7 @@ impl Unit {
             S::Execute | S::Suspending => true,
             S::Suspended => !(m.suspend_stops_belt && self.why == Why::OutfeedFull),
             S::Unsuspending => self.phase != Phase::Warn,
-            S::Stopping => self.phase == Phase::Finish,
+            S::Stopping | S::Completing => self.phase == Phase::Finish,
             _ => false,
         }
     }
@@ -154,7 +154,7 @@ impl Unit {
         match self.state {
             S::Execute | S::Suspending | S::Suspended | S::Unsuspending | S::Holding | S::Held => true,
             S::Unholding => self.known,
-            S::Stopping => matches!(self.phase, Phase::Finish),
+            S::Stopping | S::Completing => matches!(self.phase, Phase::Finish),
             _ => false,
         }
     }
@@ -195,6 +195,7 @@ pub(crate) fn enter(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, to: UnitState, why: Why)
                 && ctl.unit.mode == Mode::Production;
             feed::finish(ctl, cx);
         }
+        S::Completing => feed::finish(ctl, cx),
         S::Suspending => ctl.unit.why = why,
         S::Execute => ctl.unit.why = Why::Plain,
         _ => {}
@@ -472,6 +473,10 @@ fn outside_cause(ctl: &Ctl, cx: &Cx<'_, '_>) -> Option<Why> {
 
 /// Whether the cause for which the unit is suspended lasts.
 fn cause_lasts(ctl: &Ctl, cx: &Cx<'_, '_>) -> bool {
+    if cx.book.batch_is_done() && ctl.inside() == 0 {
+        // Nothing is waited for any more: back to Execute, which completes.
+        return false;
+    }
     match ctl.unit.why {
         Why::OutfeedFull => outfeed_full(cx),
         Why::LineStopped => ctl.watch.line_stopped,
@@ -527,7 +532,13 @@ fn stopping(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
 
 fn completing(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     match ctl.unit.phase {
-        Phase::Begin => ctl.unit.phase = Phase::Home,
+        // The pocket is let settle, so that the entry blade comes down on no bottle.
+        Phase::Begin => ctl.unit.phase = Phase::Finish,
+        Phase::Finish => {
+            if ctl.feed.step == FeedStep::Loaded {
+                ctl.unit.phase = Phase::Home;
+            }
+        }
         Phase::Home => {
             if is_home(ctl) {
                 ctl.unit.phase = Phase::Rest;
@@ -538,6 +549,6 @@ fn completing(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
                 complete(ctl, cx, Why::Complete);
             }
         }
-        Phase::Warn | Phase::Flush | Phase::Finish | Phase::Done => ctl.raise(cx, Fault::Inner, 3),
+        Phase::Warn | Phase::Flush | Phase::Done => ctl.raise(cx, Fault::Inner, 3),
     }
 }

@@ -32,6 +32,8 @@ pub(crate) struct Feed {
     pub(crate) registered: bool,
     /// Releasing: where the release gate shuts.
     pub(crate) shut: Place,
+    /// Releasing: it has travelled past the blade.
+    past_blade: bool,
     /// Where a body still in the release eye is over-long, and where it is a jam.
     pub(crate) long: Place,
     pub(crate) jam: Place,
@@ -101,16 +103,22 @@ pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) -> bool {
 }
 
 fn filling(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+    let shut = ctl.strokes.is(Actuator::EntryGate, At::Home);
+    let wants = cx.book.wants(ctl.inside());
     let feed = &mut ctl.feed;
     let blocked = cx.seen.is(Contact::PocketEye);
     if !blocked {
         feed.seen_clear = true;
         feed.settle = Place::NOWHERE;
-        if !feed.starve.is_armed() && !feed.settled {
+        if !wants {
+            feed.starve = Deadline::NEVER;
+        } else if !feed.starve.is_armed() && !feed.settled {
             feed.starve = Deadline::after(cx.seen.now, cx.m.starve);
         }
     } else {
         feed.starve = Deadline::NEVER;
+        // A pocket that was full before anything was released is not opened behind.
+        feed.settled |= !feed.released_before && shut;
         if (feed.seen_clear || !feed.released_before) && !feed.settled && !feed.settle.is_armed() {
             let from = if cx.seen.rising(Contact::PocketEye) { ctl.filter.pocket().belt } else { cx.seen.belt };
             feed.settle = Place::at(from.ahead(cx.s.settle));
@@ -149,6 +157,7 @@ fn loaded(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
         && cx.book.wants(inside);
     if go {
         ctl.feed.registered = false;
+        ctl.feed.past_blade = false;
         ctl.feed.released_before = true;
         ctl.feed.seen_clear = false;
         ctl.feed.misfeed = Place::at(cx.seen.belt.ahead(cx.s.misfeed));
@@ -168,8 +177,9 @@ fn releasing(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
             return;
         }
     }
-    if ctl.feed.registered && ctl.feed.shut.is_due(cx.seen.belt) {
-        ctl.feed.shut = Place::NOWHERE;
+    // By belt travel, and by what the eye shows: a body still in it may have stopped under the blade.
+    ctl.feed.past_blade |= ctl.feed.shut.fire(cx.seen.belt);
+    if ctl.feed.registered && ctl.feed.past_blade && !cx.seen.is(Contact::ReleaseEye) {
         ctl.feed.misfeed = Place::NOWHERE;
         if blocked {
             misfeed(ctl, cx, 1);
@@ -192,6 +202,7 @@ pub(crate) fn resume(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     }
     if ctl.feed.registered {
         // The rest of its way past the blade is not known any more; shut once the longest is past from here.
+        ctl.feed.past_blade = false;
         ctl.feed.shut = Place::at(cx.seen.belt.ahead(cx.s.gate_shut));
     } else if !cx.seen.is(Contact::PocketEye) && !cx.seen.is(Contact::ReleaseEye) {
         enter(ctl, cx, FeedStep::Shutting);
