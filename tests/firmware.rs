@@ -43,7 +43,10 @@ fn host_and_board_read_the_same_ticks() {
     let (profile, product) = reader.setup();
     assert_eq!(
         (*profile, *product),
-        (tests::wires::machine(), tests::wires::product())
+        (
+            timing_core::example::machine(),
+            timing_core::example::product()
+        )
     );
     let machine = timing_core::Machine::new(profile).expect("valid");
     let setpoints = timing_core::Setpoints::new(product, &machine).expect("valid");

@@ -1,8 +1,8 @@
 //! The fingerprint of a run as people and programs read it.
 //!
-//! The hash itself lives in the core, so that a board computes the same one: see [`timing_core::digest`].
+//! The hash itself lives in the core, so that a board computes the same one: see [`timing_core::Digest`].
 
-pub use timing_core::digest::Digest;
+pub use timing_core::Digest;
 
 /// A fingerprint as 16 lower-case hexadecimal digits.
 #[must_use]
