@@ -31,9 +31,7 @@ fn main() -> ExitCode {
         }
     }
     if stale {
-        eprintln!(
-            "mend it by `cargo run -p tests --bin gen-docs`, and look at the difference before you commit it"
-        );
+        eprintln!("mend it by `cargo run -p tests --bin gen-docs`, and look at the difference before you commit it");
         return ExitCode::FAILURE;
     }
     ExitCode::SUCCESS

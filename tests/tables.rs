@@ -7,14 +7,11 @@ use timing_core::{Actuator, Command, Cure, FAULTS, Fault, Order, RULES, Severity
 /// The generated chapters: file name under `docs/src`, and text.
 #[must_use]
 pub fn chapters() -> [(&'static str, String); 3] {
-    [
-        ("states.md", states()),
-        ("faults.md", faults()),
-        ("interlocks.md", interlocks()),
-    ]
+    [("states.md", states()), ("faults.md", faults()), ("interlocks.md", interlocks())]
 }
 
-const MARK: &str = "<!-- Written by `cargo run -p tests --bin gen-docs` from the tables in timing-core. Do not edit. -->\n\n";
+const MARK: &str =
+    "<!-- Written by `cargo run -p tests --bin gen-docs` from the tables in timing-core. Do not edit. -->\n\n";
 
 const CAUTION: &str = "> **Caution.** This is a functional controller and never a safety device. Emergency stop, guards and air dump are\n\
     > hard-wired, outside of it. Lock out and vent before hands go in. Local codes and licensed practice decide.\n\n";
@@ -36,24 +33,13 @@ fn states() -> String {
          command numbers are the standard's. An *acting* state ends by itself; a *waiting* state ends by a command. An\n\
          empty cell is a command that is refused there: the state stays, and the refusal is told with its reason.\n\n",
     );
-    let columns: Vec<&str> = Command::ALL
-        .iter()
-        .map(|c| c.name())
-        .chain(["complete"])
-        .collect();
+    let columns: Vec<&str> = Command::ALL.iter().map(|c| c.name()).chain(["complete"]).collect();
     let mut transitions = 0;
     let rows: Vec<(String, Vec<String>)> = UnitState::ALL
         .into_iter()
         .map(|from| {
-            let kind = if from.is_acting() {
-                "acting"
-            } else {
-                "waiting"
-            };
-            let to = Command::ALL
-                .into_iter()
-                .map(|c| on_command(from, c))
-                .chain([on_complete(from)]);
+            let kind = if from.is_acting() { "acting" } else { "waiting" };
+            let to = Command::ALL.into_iter().map(|c| on_command(from, c)).chain([on_complete(from)]);
             let cells = to
                 .map(|to| {
                     transitions += usize::from(to.is_some());
@@ -65,11 +51,7 @@ fn states() -> String {
         .collect();
     command_table(&mut out, "from", &rows, &columns);
     let acting = UnitState::ALL.into_iter().filter(|s| s.is_acting()).count();
-    let _ = writeln!(
-        out,
-        "{} states, {acting} of them acting; {transitions} transitions.\n",
-        UnitState::ALL.len(),
-    );
+    let _ = writeln!(out, "{} states, {acting} of them acting; {transitions} transitions.\n", UnitState::ALL.len(),);
     out.push_str(
         "## What the states mean on this machine\n\n\
          - **Stopped, Idle, Aborted** are the only states in which the unit mode may change.\n\
@@ -122,24 +104,12 @@ fn faults() -> String {
             };
             (
                 format!("{code}{}", carries(row.fault)),
-                vec![
-                    row.name.to_owned(),
-                    severity.to_owned(),
-                    cure(row.cure).to_owned(),
-                    row.look.to_owned(),
-                ],
+                vec![row.name.to_owned(), severity.to_owned(), cure(row.cure).to_owned(), row.look.to_owned()],
             )
         })
         .collect();
-    command_table(
-        &mut out,
-        "code",
-        &rows,
-        &["fault", "severity", "taken back by", "look at"],
-    );
-    out.push_str(
-        "## What a fault does in each state\n\nAn empty cell: it is told, and changes nothing.\n\n",
-    );
+    command_table(&mut out, "code", &rows, &["fault", "severity", "taken back by", "look at"]);
+    out.push_str("## What a fault does in each state\n\nAn empty cell: it is told, and changes nothing.\n\n");
     let rows: Vec<(String, Vec<String>)> = UnitState::ALL
         .into_iter()
         .map(|s| {
@@ -160,27 +130,12 @@ fn faults() -> String {
 
 /// The rules in words, by number, with where they are kept; the table of the guard has the rest.
 const WORDS: [(&str, &str); 16] = [
-    (
-        "Chain open: everything off in the same tick; no restart without Clear, Reset and Start.",
-        "guard",
-    ),
-    (
-        "The plunger goes down only on a bottle in the grip; the rollers go in only under the plunger.",
-        "guard",
-    ),
-    (
-        "Spin only with the rollers in and the closure there.",
-        "guard",
-    ),
+    ("Chain open: everything off in the same tick; no restart without Clear, Reset and Start.", "guard"),
+    ("The plunger goes down only on a bottle in the grip; the rollers go in only under the plunger.", "guard"),
+    ("Spin only with the rollers in and the closure there.", "guard"),
     ("Grip and plunger stay while the rollers are in.", "guard"),
-    (
-        "Entry and release gate are never open together, nor one before the other is confirmed shut.",
-        "guard",
-    ),
-    (
-        "The release gate opens only when the head is ready for one, or early release is proven.",
-        "guard",
-    ),
+    ("Entry and release gate are never open together, nor one before the other is confirmed shut.", "guard"),
+    ("The release gate opens only when the head is ready for one, or early release is proven.", "guard"),
     (
         "No gate shuts on a bottle: not the release gate with one in its path, not the entry gate before the pocket has settled.",
         "guard",
@@ -205,22 +160,10 @@ const WORDS: [(&str, &str); 16] = [
         "Every bottle that was registered or found is counted once: good, rejected, removed, lost, or inside.",
         "track, tally",
     ),
-    (
-        "A batch delivers exactly its number of good bottles, or ends early by Stop.",
-        "feed",
-    ),
-    (
-        "Only transitions of the state table; a request that is refused is told with its reason.",
-        "unit",
-    ),
-    (
-        "Every acting state and step has a bound; in quiet the machine comes to rest.",
-        "unit, wake",
-    ),
-    (
-        "No input, product or recording makes the core panic, wrap or stall.",
-        "everywhere",
-    ),
+    ("A batch delivers exactly its number of good bottles, or ends early by Stop.", "feed"),
+    ("Only transitions of the state table; a request that is refused is told with its reason.", "unit"),
+    ("Every acting state and step has a bound; in quiet the machine comes to rest.", "unit, wake"),
+    ("No input, product or recording makes the core panic, wrap or stall.", "everywhere"),
 ];
 
 fn order(o: Order) -> String {
@@ -257,14 +200,10 @@ fn interlocks() -> String {
          rollers.\n\n| rule | order | needs |\n|---|---|---|\n",
     );
     for row in &RULES {
-        let _ = writeln!(
-            out,
-            "| R{} | {} | {} |",
-            row.rule,
-            order(row.order),
-            row.needs
-        );
+        let _ = writeln!(out, "| R{} | {} | {} |", row.rule, order(row.order), row.needs);
     }
-    out.push_str("\nFurther, of two orders in one tick that would open both gates, the entry gate's is kept back (R5).\n");
+    out.push_str(
+        "\nFurther, of two orders in one tick that would open both gates, the entry gate's is kept back (R5).\n",
+    );
     out
 }

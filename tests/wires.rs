@@ -14,8 +14,8 @@ use std::io::{self, Write};
 
 use host_sim::record::inputs::InputsWriter;
 use timing_core::{
-    Actuator, Command, Contact, Contacts, Counts, Digest, Inputs, Instant, Machine, Mode, Orders,
-    Pose, Request, Setpoints, Station, UnitState, example,
+    Actuator, Command, Contact, Contacts, Counts, Digest, Inputs, Instant, Machine, Mode, Orders, Pose, Request,
+    Setpoints, Station, UnitState, example,
 };
 
 // The example of the core, rounded to whole counts: what is meant is to be near it, not to model it.
@@ -55,9 +55,7 @@ impl Counterpart {
         let step = 500 + u64::from(self.below(4_500));
         self.now += step;
         if self.orders.belt() {
-            let travel = step as i64 * BELT_MM_S * COUNTS_PER_M / 1_000_000_000
-                + i64::from(self.below(3))
-                - 1;
+            let travel = step as i64 * BELT_MM_S * COUNTS_PER_M / 1_000_000_000 + i64::from(self.below(3)) - 1;
             self.belt += travel.max(0);
             // A gripped bottle does not ride.
             if let Some(start) = self.gripped.and_then(|n| self.bottles.get_mut(n)) {
@@ -73,10 +71,7 @@ impl Counterpart {
         }
         if self.stands(Actuator::Grip, true) && self.gripped.is_none() {
             let middle = self.belt - BODY / 2;
-            self.gripped = self
-                .bottles
-                .iter()
-                .position(|s| (middle - s).abs() < counts(20));
+            self.gripped = self.bottles.iter().position(|s| (middle - s).abs() < counts(20));
         } else if !self.orders.work(Actuator::Grip) {
             self.gripped = None;
         }
@@ -96,19 +91,12 @@ impl Counterpart {
     }
 
     fn contacts(&self) -> Contacts {
-        let eye = |x: i64| {
-            self.bottles
-                .iter()
-                .any(|s| (x..x + BODY).contains(&(self.belt - s)))
-        };
+        let eye = |x: i64| self.bottles.iter().any(|s| (x..x + BODY).contains(&(self.belt - s)));
         let mut c = [
             (Contact::PocketEye, self.pocket),
             (Contact::ReleaseEye, eye(RELEASE_EYE)),
             (Contact::DischargeEye, eye(DISCHARGE_EYE)),
-            (
-                Contact::GripOver,
-                self.stands(Actuator::Grip, true) && self.gripped.is_none(),
-            ),
+            (Contact::GripOver, self.stands(Actuator::Grip, true) && self.gripped.is_none()),
         ]
         .into_iter()
         .fold(Contacts::NONE, |set, (c, on)| set.with(c, on));
@@ -130,11 +118,7 @@ impl Counterpart {
                 .with(Contact::home_of(a), self.stands(a, false))
                 .with(Contact::work_of(a), self.stands(a, true) && !empty);
         }
-        let lie = if self.now < self.lie.1 {
-            self.lie.0
-        } else {
-            Contacts::NONE
-        };
+        let lie = if self.now < self.lie.1 { self.lie.0 } else { Contacts::NONE };
         c.differing(lie)
     }
 
@@ -152,13 +136,8 @@ impl Counterpart {
         if self.below(2_000) == 0 {
             let a = Actuator::ALL[self.below(6) as usize];
             return Some(match self.below(8) {
-                0 => Request::Mode(
-                    [Mode::Production, Mode::Maintenance, Mode::Manual][self.below(3) as usize],
-                ),
-                1 => Request::Jog(
-                    a,
-                    [Pose::Off, Pose::Home, Pose::Work][self.below(3) as usize],
-                ),
+                0 => Request::Mode([Mode::Production, Mode::Maintenance, Mode::Manual][self.below(3) as usize]),
+                1 => Request::Jog(a, [Pose::Off, Pose::Home, Pose::Work][self.below(3) as usize]),
                 2 => Request::JogBelt,
                 3 => Request::DryCycle,
                 4 => Request::Batch(self.below(4)),

@@ -15,10 +15,7 @@ mod tests {
     /// The offset basis of FNV-1a 64 is what its authors (Fowler, Noll, Vo) publish for the empty text.
     #[test]
     fn leading_zeros_stay() {
-        assert_eq!(
-            super::hex(super::Digest::new().digest()),
-            "cbf29ce484222325"
-        );
+        assert_eq!(super::hex(super::Digest::new().digest()), "cbf29ce484222325");
         assert_eq!(super::hex(0x0a), "000000000000000a");
     }
 }
