@@ -9,14 +9,9 @@ fn main() {
     println!("cargo::rerun-if-changed=memory");
     if env::var("CARGO_CFG_TARGET_OS").is_ok_and(|os| os == "none") {
         let target = env::var("TARGET").expect("cargo sets TARGET");
-        let board = if target.starts_with("thumbv6m") {
-            "microbit"
-        } else {
-            "mps2-an386"
-        };
+        let board = if target.starts_with("thumbv6m") { "microbit" } else { "mps2-an386" };
         let out = PathBuf::from(env::var("OUT_DIR").expect("cargo sets OUT_DIR"));
-        fs::copy(format!("memory/{board}.x"), out.join("memory.x"))
-            .expect("the memory map can be copied");
+        fs::copy(format!("memory/{board}.x"), out.join("memory.x")).expect("the memory map can be copied");
         println!("cargo::rustc-link-search={}", out.display());
         println!("cargo::rustc-link-arg-bins=--nmagic");
         println!("cargo::rustc-link-arg-bins=-Tlink.x");

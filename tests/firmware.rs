@@ -41,10 +41,7 @@ fn host_and_board_read_the_same_ticks() {
     let (bytes, told) = recording(300);
     let reader = InputsReader::new(bytes.as_slice()).expect("valid");
     let (profile, product) = reader.setup();
-    assert_eq!(
-        (*profile, *product),
-        (tests::wires::machine(), tests::wires::product())
-    );
+    assert_eq!((*profile, *product), (timing_core::example::machine(), timing_core::example::product()));
     let machine = timing_core::Machine::new(profile).expect("valid");
     let setpoints = timing_core::Setpoints::new(product, &machine).expect("valid");
     let mut station = timing_core::Station::new(machine, setpoints);
@@ -63,10 +60,7 @@ fn a_file_cut_off_anywhere_is_told_by_both_and_runs_nothing_wrong() {
         let part = &bytes[..n];
         assert_eq!(run(part), Err(ReadError::CutOff), "board, {n} bytes");
         let host = InputsReader::new(part).and_then(|r| r.collect::<Result<Vec<_>, _>>());
-        assert!(
-            matches!(host, Err(InputsError::CutOff)),
-            "host, {n} bytes: {host:?}"
-        );
+        assert!(matches!(host, Err(InputsError::CutOff)), "host, {n} bytes: {host:?}");
     }
 }
 
@@ -80,10 +74,7 @@ fn a_wrong_file_is_told_for_what_it_is() {
     };
     assert_eq!(with(0, b'x'), Err(ReadError::NotRecordedInputs));
     assert_eq!(with(8, 2), Err(ReadError::Version(2)));
-    assert_eq!(
-        with(11, 0xff),
-        Err(ReadError::TooLong(u16::from_le_bytes([bytes[10], 0xff])))
-    );
+    assert_eq!(with(11, 0xff), Err(ReadError::TooLong(u16::from_le_bytes([bytes[10], 0xff]))));
     // One byte shorter: what remains of the part belongs to nobody.
     let mut longer = bytes.clone();
     let length = u16::from_le_bytes([bytes[10], bytes[11]]);
@@ -101,12 +92,8 @@ fn no_byte_of_the_head_makes_the_reader_panic() {
             b[at] = byte;
             // Either a result or an error: what it must not do is panic.
             let board = run(&b).is_ok();
-            let host =
-                InputsReader::new(b.as_slice()).is_ok_and(|r| r.into_iter().all(|i| i.is_ok()));
-            assert!(
-                host || !board,
-                "byte {at} = {byte:#x}: the board reads what the host does not"
-            );
+            let host = InputsReader::new(b.as_slice()).is_ok_and(|r| r.into_iter().all(|i| i.is_ok()));
+            assert!(host || !board, "byte {at} = {byte:#x}: the board reads what the host does not");
         }
     }
 }
@@ -117,24 +104,9 @@ fn the_drawn_recordings_reach_production_and_trouble() {
     use timing_core::UnitState as S;
     let mut seen = 0;
     for seed in 1..=3 {
-        seen |= tests::wires::record(seed, TICKS, std::io::sink())
-            .expect("a sink takes all")
-            .states;
+        seen |= tests::wires::record(seed, TICKS, std::io::sink()).expect("a sink takes all").states;
     }
-    for state in [
-        S::Starting,
-        S::Execute,
-        S::Holding,
-        S::Held,
-        S::Unholding,
-        S::Aborted,
-        S::Stopped,
-    ] {
-        assert_ne!(
-            seen & (1 << state as u32),
-            0,
-            "{} is never reached",
-            state.name()
-        );
+    for state in [S::Starting, S::Execute, S::Holding, S::Held, S::Unholding, S::Aborted, S::Stopped] {
+        assert_ne!(seen & (1 << state as u32), 0, "{} is never reached", state.name());
     }
 }

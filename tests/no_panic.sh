@@ -11,20 +11,41 @@ targets=(thumbv6m-none-eabi thumbv7em-none-eabihf)
 panicking='core9panicking|panic_fmt|panic_bounds_check|panic_nounwind|unwrap_failed|expect_failed|slice_.*index.*fail|len_mismatch_fail|a_panic_can_be_reached|rust_begin_unwind'
 dividing='__aeabi_uldivmod|__aeabi_ldivmod|__udivdi3|__divdi3|__umoddi3|__moddi3|__udivmoddi4|u64_div_rem|__aeabi_[fd](add|sub|mul|div)|__(add|sub|mul|div)[sd]f3'
 
-find_nm() {
-    local n
-    n=$(find "$(rustc --print sysroot)" -name llvm-nm -type f 2>/dev/null | head -n1)
-    [ -n "$n" ] || n=$(command -v llvm-nm || command -v arm-none-eabi-nm || true)
-    [ -n "$n" ] || { echo "no nm that reads ARM programs: rustup component add llvm-tools" >&2; exit 2; }
-    echo "$n"
+tool() { # NAME: the one that came with the compiler, else the system's
+    local found
+    found=$(find "$(rustc --print sysroot)" -name "llvm-$1" -type f 2>/dev/null | head -n1)
+    [ -n "$found" ] || found=$(command -v "llvm-$1" || command -v "arm-none-eabi-$1" || true)
+    echo "$found"
 }
-nm=$(find_nm)
+nm=$(tool nm)
+[ -n "$nm" ] || { echo "no nm that reads ARM programs: rustup component add llvm-tools" >&2; exit 2; }
 
 link() { # TARGET BIN [FEATURES]
     cargo build --quiet -p nopanic --profile firmware --target "$1" --bin "$2" ${3:+--features "$3"} \
         --target-dir target/nopanic
 }
 names() { "$nm" --demangle "target/nopanic/$1/firmware/$2" | awk '{ $1 = ""; print }'; }
+
+# Where in the source a panic can be reached: links it after all, and lists the calls into panicking code, innermost first.
+explain() { # TARGET BIN
+    local dump lines program=target/nopanic/$1/firmware/$2
+    dump=$(tool objdump)
+    lines=$(tool addr2line)
+    [ -n "$dump" ] || { echo "  (for the places: rustup component add llvm-tools)"; return 0; }
+    link "$1" "$2" let-through 2>/dev/null || return 0
+    "$dump" --demangle -d -l --no-show-raw-insn "$program" |
+        awk -v bad="$panicking" '
+            /^[0-9a-f]+ <[^$].*>:$/ { inside = $0 }
+            /^; .*:[0-9]+$/ { line = $2 }
+            $2 ~ /^b/ && $0 ~ bad && inside !~ bad { sub(/:$/, "", $1); print $1, line }' |
+        while read -r address line; do
+            if [ -n "$lines" ]; then
+                "$lines" --inlines --functions --demangle --pretty-print -e "$program" "0x$address" | sed 's/^/  /'
+            else
+                echo "  $line"
+            fi
+        done
+}
 
 fail=0
 log=$(mktemp)
@@ -47,8 +68,13 @@ for t in "${targets[@]}"; do
 
     for bin in whole tick; do
         if ! link "$t" "$bin" 2>"$log"; then
-            cat "$log" >&2
-            echo "$t $bin: does not link; if a_panic_can_be_reached is undefined, the lines above say from where" >&2
+            if grep -q 'undefined symbol: a_panic_can_be_reached' "$log"; then
+                echo "$t $bin: a panic can be reached from" >&2
+                explain "$t" "$bin" >&2
+            else
+                cat "$log" >&2
+                echo "$t $bin: does not link" >&2
+            fi
             fail=1
             continue
         fi

@@ -5,7 +5,8 @@
 //! gives is used where many different ticks are wanted and their meaning does not matter: the same core must give the same
 //! bits on every board.
 //!
-//! Fixed here, and therefore not tried: one machine, one product, one speed, bottles of one size.
+//! Fixed here, and therefore not tried: one machine, one product, one speed, bottles of one size; belt edges have no time of
+//! their own; no input fails; nothing latches in hardware.
 
 use rand_pcg::Pcg32;
 use rand_pcg::rand_core::Rng as _;
@@ -13,96 +14,21 @@ use std::io::{self, Write};
 
 use host_sim::record::inputs::InputsWriter;
 use timing_core::{
-    Actuator, ActuatorProfile, BeltOwner, CapPolicy, Command, Contact, Contacts, Counts,
-    CountsPerMm, Digest, Duration, Inputs, Instant, Machine, MachineProfile, Millimetres, Mode,
-    Orders, Pose, Product, Request, Setpoints, Speed, Station, Tighten, UnitState,
+    Actuator, Command, Contact, Contacts, Counts, Digest, Inputs, Instant, Machine, Mode, Orders, Pose, Request,
+    Setpoints, Station, UnitState, example,
 };
 
-const COUNTS_PER_MM: i64 = 10;
+// The example of the core, rounded to whole counts: what is meant is to be near it, not to model it.
+const COUNTS_PER_M: i64 = 20_480;
 const BELT_MM_S: i64 = 100;
-const BODY: i64 = 65 * COUNTS_PER_MM;
-const REST: i64 = -93 * COUNTS_PER_MM;
-const RELEASE_EYE: i64 = -80 * COUNTS_PER_MM;
-const DISCHARGE_EYE: i64 = 120 * COUNTS_PER_MM;
+const BODY: i64 = counts(65);
+const REST: i64 = counts(-94);
+const RELEASE_EYE: i64 = counts(-61);
+const DISCHARGE_EYE: i64 = counts(110);
 const STROKE_US: u64 = 120_000;
 
-const fn mm(x: i32) -> Millimetres {
-    Millimetres::from_mm(x)
-}
-
-/// An invented machine: everything fitted but the sensors of rare outfits.
-#[must_use]
-pub fn machine() -> MachineProfile {
-    let fitted = [
-        Contact::EntryGateOver,
-        Contact::ReleaseGateOver,
-        Contact::Torque,
-        Contact::LineBelt,
-        Contact::RejectEye,
-        Contact::RejectFull,
-    ]
-    .into_iter()
-    .fold(Contacts::from_bits(u32::MAX), |set, c| set.with(c, false));
-    MachineProfile {
-        counts_per_mm: CountsPerMm::from_bits((COUNTS_PER_MM as u32) << 16),
-        belt_owner: BeltOwner::Ours,
-        belt_speed_max: Speed::from_mm_per_s(400),
-        belt_ramp: Duration::from_millis(300),
-        suspend_stops_belt: false,
-        release_blade: mm(-100),
-        release_eye: mm(-80),
-        discharge_eye: Some(mm(120)),
-        cap_eye: None,
-        reject: Some(mm(400)),
-        reject_length: mm(80),
-        head_clear: mm(40),
-        actuators: [ActuatorProfile::spring(20, 100, 200); 6],
-        fitted,
-        eye_on: Duration::from_millis(1),
-        eye_filter: Duration::from_millis(3),
-        contact_filter: Duration::from_millis(5),
-        safety_filter: Duration::from_millis(50),
-        belt_still: Duration::from_millis(150),
-        reverse_tolerance: mm(2),
-        sample_gap: Duration::from_millis(20),
-        warn: Duration::from_millis(1_000),
-        clear: Duration::from_millis(500),
-        starve: Duration::from_millis(5_000),
-        patience: Duration::from_millis(10_000),
-        idle_spin: false,
-    }
-}
-
-/// An invented product for it.
-#[must_use]
-pub fn product() -> Product {
-    Product {
-        speed: Speed::from_mm_per_s(BELT_MM_S as i32),
-        body_min: mm(64),
-        body: mm(65),
-        body_max: mm(66),
-        catch_travel: Millimetres::from_um(112_500),
-        catch_early: mm(1),
-        capture: mm(20),
-        u_base: mm(2),
-        gate_shut_travel: mm(50),
-        settle_travel: mm(20),
-        misfeed_travel: mm(120),
-        jam_travel: mm(120),
-        leave_travel: mm(110),
-        slip: mm(3),
-        slip_u: mm(1),
-        stop_travel: mm(15),
-        seat_dwell: Duration::from_millis(50),
-        engage_dwell: Duration::from_millis(50),
-        disengage_dwell: Duration::from_millis(50),
-        tighten: Tighten::Turns(Duration::from_millis(220)),
-        spin_rpm: 300,
-        cap: CapPolicy::AtHead,
-        misses_to_hold: 3,
-        early: None,
-        speed_window: mm(4),
-    }
+const fn counts(mm: i64) -> i64 {
+    mm * COUNTS_PER_M / 1_000
 }
 
 struct Counterpart {
@@ -129,8 +55,7 @@ impl Counterpart {
         let step = 500 + u64::from(self.below(4_500));
         self.now += step;
         if self.orders.belt() {
-            let travel =
-                step as i64 * BELT_MM_S * COUNTS_PER_MM / 1_000_000 + i64::from(self.below(3)) - 1;
+            let travel = step as i64 * BELT_MM_S * COUNTS_PER_M / 1_000_000_000 + i64::from(self.below(3)) - 1;
             self.belt += travel.max(0);
             // A gripped bottle does not ride.
             if let Some(start) = self.gripped.and_then(|n| self.bottles.get_mut(n)) {
@@ -146,14 +71,11 @@ impl Counterpart {
         }
         if self.stands(Actuator::Grip, true) && self.gripped.is_none() {
             let middle = self.belt - BODY / 2;
-            self.gripped = self
-                .bottles
-                .iter()
-                .position(|s| (middle - s).abs() < 20 * COUNTS_PER_MM);
+            self.gripped = self.bottles.iter().position(|s| (middle - s).abs() < counts(20));
         } else if !self.orders.work(Actuator::Grip) {
             self.gripped = None;
         }
-        let end = self.belt - 600 * COUNTS_PER_MM;
+        let end = self.belt - counts(600);
         if self.gripped.is_none() {
             self.bottles.retain(|s| *s > end);
         }
@@ -169,19 +91,12 @@ impl Counterpart {
     }
 
     fn contacts(&self) -> Contacts {
-        let eye = |x: i64| {
-            self.bottles
-                .iter()
-                .any(|s| (x..x + BODY).contains(&(self.belt - s)))
-        };
+        let eye = |x: i64| self.bottles.iter().any(|s| (x..x + BODY).contains(&(self.belt - s)));
         let mut c = [
             (Contact::PocketEye, self.pocket),
             (Contact::ReleaseEye, eye(RELEASE_EYE)),
             (Contact::DischargeEye, eye(DISCHARGE_EYE)),
-            (
-                Contact::GripOver,
-                self.stands(Actuator::Grip, true) && self.gripped.is_none(),
-            ),
+            (Contact::GripOver, self.stands(Actuator::Grip, true) && self.gripped.is_none()),
         ]
         .into_iter()
         .fold(Contacts::NONE, |set, (c, on)| set.with(c, on));
@@ -203,11 +118,7 @@ impl Counterpart {
                 .with(Contact::home_of(a), self.stands(a, false))
                 .with(Contact::work_of(a), self.stands(a, true) && !empty);
         }
-        let lie = if self.now < self.lie.1 {
-            self.lie.0
-        } else {
-            Contacts::NONE
-        };
+        let lie = if self.now < self.lie.1 { self.lie.0 } else { Contacts::NONE };
         c.differing(lie)
     }
 
@@ -225,13 +136,8 @@ impl Counterpart {
         if self.below(2_000) == 0 {
             let a = Actuator::ALL[self.below(6) as usize];
             return Some(match self.below(8) {
-                0 => Request::Mode(
-                    [Mode::Production, Mode::Maintenance, Mode::Manual][self.below(3) as usize],
-                ),
-                1 => Request::Jog(
-                    a,
-                    [Pose::Off, Pose::Home, Pose::Work][self.below(3) as usize],
-                ),
+                0 => Request::Mode([Mode::Production, Mode::Maintenance, Mode::Manual][self.below(3) as usize]),
+                1 => Request::Jog(a, [Pose::Off, Pose::Home, Pose::Work][self.below(3) as usize]),
                 2 => Request::JogBelt,
                 3 => Request::DryCycle,
                 4 => Request::Batch(self.below(4)),
@@ -268,12 +174,12 @@ pub struct Recorded {
 /// When `out` cannot be written.
 ///
 /// # Panics
-/// When the machine or the product above breaks a rule of the core.
+/// When the example of the core breaks a rule of the core.
 pub fn record(seed: u64, ticks: u32, out: impl Write) -> io::Result<Recorded> {
-    let valid = Machine::new(&machine()).expect("the machine above is valid");
-    let setpoints = Setpoints::new(&product(), &valid).expect("the product above is valid");
+    let valid = Machine::new(&example::machine()).expect("the example is valid");
+    let setpoints = Setpoints::new(&example::product(), &valid).expect("the example is valid");
     let mut station = Station::new(valid, setpoints);
-    let mut writer = InputsWriter::new(out, &machine(), &product())?;
+    let mut writer = InputsWriter::new(out, &example::machine(), &example::product())?;
     let mut other = Counterpart {
         draw: Pcg32::new(seed, 1),
         now: 0,

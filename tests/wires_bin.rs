@@ -7,19 +7,14 @@ use std::process::ExitCode;
 fn main() -> ExitCode {
     let words: Vec<String> = std::env::args().skip(1).collect();
     let parsed = match words.as_slice() {
-        [seed, ticks, file] => seed
-            .parse()
-            .ok()
-            .zip(ticks.parse().ok())
-            .map(|(s, t)| (s, t, file)),
+        [seed, ticks, file] => seed.parse().ok().zip(ticks.parse().ok()).map(|(s, t)| (s, t, file)),
         _ => None,
     };
     let Some((seed, ticks, file)) = parsed else {
         eprintln!("usage: wires SEED TICKS FILE");
         return ExitCode::from(2);
     };
-    let told =
-        File::create(file).and_then(|f| tests::wires::record(seed, ticks, BufWriter::new(f)));
+    let told = File::create(file).and_then(|f| tests::wires::record(seed, ticks, BufWriter::new(f)));
     match told {
         Ok(told) => {
             println!("ticks {}", told.digest.ticks());

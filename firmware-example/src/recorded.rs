@@ -77,15 +77,10 @@ impl fmt::Display for ReadError {
         match self {
             Self::Source => f.write_str("the file cannot be read"),
             Self::NotRecordedInputs => f.write_str("this is no file of recorded inputs"),
-            Self::Version(v) => write!(
-                f,
-                "format version {v}, but this program reads {VERSION}: record it again"
-            ),
+            Self::Version(v) => write!(f, "format version {v}, but this program reads {VERSION}: record it again"),
             Self::CutOff => f.write_str("the file stops before its end: record it again"),
             Self::TooLong(n) => write!(f, "a part is {n} bytes long, but {PART_MAX} is the most"),
-            Self::Garbled => {
-                f.write_str("a part does not decode: written by another version of the core?")
-            }
+            Self::Garbled => f.write_str("a part does not decode: written by another version of the core?"),
             Self::Machine(e) => write!(f, "machine profile: {}", e.words()),
             Self::Product(e) => write!(f, "product: {}", e.words()),
         }
@@ -122,8 +117,7 @@ impl<S: Source> RecordedBoard<S> {
         let profile: MachineProfile = read_part(&mut source)?.ok_or(ReadError::CutOff)?;
         let product: Product = read_part(&mut source)?.ok_or(ReadError::CutOff)?;
         let machine = timing_core::Machine::new(&profile).map_err(ReadError::Machine)?;
-        let setpoints =
-            timing_core::Setpoints::new(&product, &machine).map_err(ReadError::Product)?;
+        let setpoints = timing_core::Setpoints::new(&product, &machine).map_err(ReadError::Product)?;
         let digest = Digest::new();
         Ok((Self { source, digest }, Station::new(machine, setpoints)))
     }
@@ -175,9 +169,7 @@ fn read_part<T: DeserializeOwned>(source: &mut impl Source) -> Result<Option<T>,
         return Ok(None);
     }
     let mut bytes = [0; PART_MAX];
-    let part = bytes
-        .get_mut(..usize::from(length))
-        .ok_or(ReadError::TooLong(length))?;
+    let part = bytes.get_mut(..usize::from(length)).ok_or(ReadError::TooLong(length))?;
     fill(source, part)?;
     match postcard::take_from_bytes(part) {
         Ok((value, [])) => Ok(Some(value)),

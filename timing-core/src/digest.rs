@@ -85,9 +85,7 @@ impl Digest {
     /// Takes in one tick: the time it was called with, and what it gave.
     pub fn tick(&mut self, now: Instant, out: &Outputs<'_>) {
         let head = head_bytes(now, out);
-        let changed = out.orders != self.orders
-            || out.belt_speed != self.belt_speed
-            || out.spin_rpm != self.spin_rpm;
+        let changed = out.orders != self.orders || out.belt_speed != self.belt_speed || out.spin_rpm != self.spin_rpm;
         if changed || !out.events.is_empty() || out.events_lost != 0 {
             write_tick(&mut self.changes, &head, out);
         }
@@ -126,26 +124,7 @@ fn head_bytes(now: Instant, out: &Outputs<'_>) -> [u8; 18] {
     let [o0, o1] = out.orders.bits().to_le_bytes();
     let [b0, b1, b2, b3] = out.belt_speed.to_bits().to_le_bytes();
     let [s0, s1] = out.spin_rpm.to_le_bytes();
-    [
-        n0,
-        n1,
-        n2,
-        n3,
-        n4,
-        n5,
-        n6,
-        n7,
-        o0,
-        o1,
-        b0,
-        b1,
-        b2,
-        b3,
-        s0,
-        s1,
-        out.unit as u8,
-        out.mode as u8,
-    ]
+    [n0, n1, n2, n3, n4, n5, n6, n7, o0, o1, b0, b1, b2, b3, s0, s1, out.unit as u8, out.mode as u8]
 }
 
 fn write_tick(into: &mut Fnv64, head: &[u8; 18], out: &Outputs<'_>) {
@@ -166,11 +145,9 @@ mod tests {
     /// Check values published by the authors of the hash (Fowler, Noll, Vo: test vectors of FNV-1a, 64 bits).
     #[test]
     fn fnv_agrees_with_its_authors() {
-        for (text, value) in [
-            ("", 0xcbf2_9ce4_8422_2325),
-            ("a", 0xaf63_dc4c_8601_ec8c),
-            ("foobar", 0x8594_4171_f739_67e8),
-        ] {
+        for (text, value) in
+            [("", 0xcbf2_9ce4_8422_2325), ("a", 0xaf63_dc4c_8601_ec8c), ("foobar", 0x8594_4171_f739_67e8)]
+        {
             let mut h = Fnv64::new();
             h.write(text.as_bytes());
             assert_eq!(h.get(), value, "{text:?}");
@@ -184,11 +161,7 @@ mod tests {
             spin_rpm: 0,
             unit: UnitState::Idle,
             mode: Mode::Production,
-            wake: Wake {
-                at: Instant::from_micros(9),
-                below: Counts::new(-1),
-                above: Counts::new(1),
-            },
+            wake: Wake { at: Instant::from_micros(9), below: Counts::new(-1), above: Counts::new(1) },
             events,
             events_lost: 0,
         }
@@ -218,34 +191,10 @@ mod tests {
             seen(2, &base),
             seen(1, &out(on.with_spin(true), &[])),
             seen(1, &out(on, &told)),
-            seen(
-                1,
-                &Outputs {
-                    belt_speed: Speed::from_mm_per_s(1),
-                    ..base
-                },
-            ),
-            seen(
-                1,
-                &Outputs {
-                    spin_rpm: 1,
-                    ..base
-                },
-            ),
-            seen(
-                1,
-                &Outputs {
-                    unit: UnitState::Held,
-                    ..base
-                },
-            ),
-            seen(
-                1,
-                &Outputs {
-                    mode: Mode::Manual,
-                    ..base
-                },
-            ),
+            seen(1, &Outputs { belt_speed: Speed::from_mm_per_s(1), ..base }),
+            seen(1, &Outputs { spin_rpm: 1, ..base }),
+            seen(1, &Outputs { unit: UnitState::Held, ..base }),
+            seen(1, &Outputs { mode: Mode::Manual, ..base }),
         ];
         for (i, other) in others.iter().enumerate() {
             assert_ne!(first.0, other.0, "digest, case {i}");

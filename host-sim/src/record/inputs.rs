@@ -98,16 +98,11 @@ impl fmt::Display for InputsError {
             Self::Io(e) => write!(f, "the file cannot be read: {e}"),
             Self::NotRecordedInputs => f.write_str("this is no file of recorded inputs"),
             Self::Version(v) => {
-                write!(
-                    f,
-                    "format version {v}, but this program reads {VERSION}: record it again"
-                )
+                write!(f, "format version {v}, but this program reads {VERSION}: record it again")
             }
             Self::CutOff => f.write_str("the file stops before its end: record it again"),
             Self::TooLong(n) => write!(f, "a part is {n} bytes long, but {PART_MAX} is the most"),
-            Self::Garbled => {
-                f.write_str("a part does not decode: written by another version of the core?")
-            }
+            Self::Garbled => f.write_str("a part does not decode: written by another version of the core?"),
         }
     }
 }
@@ -123,11 +118,7 @@ impl std::error::Error for InputsError {
 
 impl From<io::Error> for InputsError {
     fn from(e: io::Error) -> Self {
-        if e.kind() == io::ErrorKind::UnexpectedEof {
-            Self::CutOff
-        } else {
-            Self::Io(e)
-        }
+        if e.kind() == io::ErrorKind::UnexpectedEof { Self::CutOff } else { Self::Io(e) }
     }
 }
 
@@ -157,12 +148,7 @@ impl<R: Read> InputsReader<R> {
         }
         let machine = read_part(&mut from)?.ok_or(InputsError::CutOff)?;
         let product = read_part(&mut from)?.ok_or(InputsError::CutOff)?;
-        Ok(Self {
-            from,
-            machine,
-            product,
-            over: false,
-        })
+        Ok(Self { from, machine, product, over: false })
     }
 
     /// What the station was set up with.
@@ -198,9 +184,7 @@ fn read_part<T: DeserializeOwned>(from: &mut impl Read) -> Result<Option<T>, Inp
         return Ok(None);
     }
     let mut buffer = [0; PART_MAX];
-    let part = buffer
-        .get_mut(..usize::from(length))
-        .ok_or(InputsError::TooLong(length))?;
+    let part = buffer.get_mut(..usize::from(length)).ok_or(InputsError::TooLong(length))?;
     from.read_exact(part)?;
     match postcard::take_from_bytes(part) {
         Ok((value, [])) => Ok(Some(value)),

@@ -7,11 +7,7 @@ mod panic;
 /// What is passed in is unknown to the compiler, so nothing can be computed beforehand.
 #[cfg(target_os = "none")]
 #[unsafe(no_mangle)]
-pub fn entry(
-    station: &mut timing_core::Station,
-    inputs: &timing_core::Inputs,
-    orders: &mut timing_core::Orders,
-) {
+pub fn entry(station: &mut timing_core::Station, inputs: &timing_core::Inputs, orders: &mut timing_core::Orders) {
     *orders = station.tick(inputs).orders;
     #[cfg(feature = "planted")]
     planted::divide_and_index(inputs, orders);

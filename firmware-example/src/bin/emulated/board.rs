@@ -99,14 +99,8 @@ struct File {
 impl File {
     fn open(name: &CStr) -> Option<Self> {
         // SAFETY: SYS_OPEN reads a name of the given length, which ends in a zero byte after it.
-        let handle =
-            unsafe { syscall!(OPEN, name.as_ptr(), nr::open::R_BINARY, name.count_bytes()) };
-        (handle != usize::MAX).then_some(Self {
-            handle,
-            block: [0; 1024],
-            from: 0,
-            to: 0,
-        })
+        let handle = unsafe { syscall!(OPEN, name.as_ptr(), nr::open::R_BINARY, name.count_bytes()) };
+        (handle != usize::MAX).then_some(Self { handle, block: [0; 1024], from: 0, to: 0 })
     }
 }
 
@@ -114,8 +108,7 @@ impl Source for File {
     fn read(&mut self, into: &mut [u8]) -> Result<usize, SourceFailed> {
         if self.from == self.to {
             // SAFETY: SYS_READ writes at most `block.len()` bytes to `block`.
-            let missing =
-                unsafe { syscall!(READ, self.handle, self.block.as_mut_ptr(), self.block.len()) };
+            let missing = unsafe { syscall!(READ, self.handle, self.block.as_mut_ptr(), self.block.len()) };
             self.from = 0;
             self.to = self.block.len().checked_sub(missing).ok_or(SourceFailed)?;
         }

@@ -50,9 +50,7 @@ impl fmt::Display for Trouble {
 #[cfg(not(target_os = "none"))]
 fn main() -> std::process::ExitCode {
     let Some(path) = std::env::args_os().nth(1) else {
-        eprintln!(
-            "usage: emulated FILE    (recorded inputs; write some with `capcycle run JOB --inputs FILE`)"
-        );
+        eprintln!("usage: emulated FILE    (recorded inputs; write some with `capcycle run JOB --inputs FILE`)");
         return std::process::ExitCode::from(2);
     };
     let bytes = match std::fs::read(&path) {
