@@ -1,4 +1,5 @@
 //! All tests, one binary.
+mod plant_belt;
 mod plant_common;
 mod plant_line;
 mod plan_reference;
@@ -12,3 +13,4 @@ mod states;
 
 mod firmware;
 mod show;
+mod plant_motion;

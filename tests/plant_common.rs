@@ -1,9 +1,7 @@
 //! The line that the plant's tests run on: a round bottle of 65 mm at 100 mm/s. All figures are our own and invented.
 
 use host_sim::facts::{Fact, What};
-use host_sim::job::spec::{
-    ActuatorSpec, ExpectSpec, Job, MachineSpec, ProductSpec, RunSpec, SupplySpec, TightenSpec,
-};
+use host_sim::job::spec::{ActuatorSpec, ExpectSpec, Job, MachineSpec, ProductSpec, RunSpec, SupplySpec, TightenSpec};
 use host_sim::plant::Plant;
 use timing_core::{Actuator, CapPolicy, Contact, Contacts, Orders, Speed, ValveKind};
 
@@ -220,7 +218,11 @@ pub(crate) fn close_bottles(b: &mut Bench, n: u32, limit: u64) {
     for k in 1..=n {
         b.coil(A::EntryGate, true);
         let full = b.run_until(limit, |b| b.plant.place_of(k).is_some_and(|x| x >= -126.6));
-        assert!(full.is_some(), "bottle {k} does not come into the pocket: {:?}", b.plant.bottles().collect::<Vec<_>>());
+        assert!(
+            full.is_some(),
+            "bottle {k} does not come into the pocket: {:?}",
+            b.plant.bottles().collect::<Vec<_>>()
+        );
         b.coil(A::EntryGate, false);
         let shut = b.run_until(limit, |b| b.has(Contact::EntryGateHome));
         assert!(shut.is_some(), "entry gate does not shut before bottle {k}");

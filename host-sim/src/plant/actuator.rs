@@ -276,7 +276,8 @@ mod tests {
 
     #[test]
     fn valves_without_coil_go_home_stay_or_stop() {
-        for (valve, end) in [(ValveKind::SpringReturn, 0.0), (ValveKind::Detented, 2.0), (ValveKind::CentreClosed, 0.7)] {
+        for (valve, end) in [(ValveKind::SpringReturn, 0.0), (ValveKind::Detented, 2.0), (ValveKind::CentreClosed, 0.7)]
+        {
             let mut c = Cylinder::new(&spec(valve), true, false);
             c.coils(0.0, true, false);
             let _ = run(&mut c, 70e3);

@@ -299,7 +299,8 @@ impl Plant {
         } else {
             self.turns_needed + b.thread
         };
-        self.engaged = Some(Engaged { number: n, from: self.drive.turns(t), tight, slipped: false, told_turning: false });
+        self.engaged =
+            Some(Engaged { number: n, from: self.drive.turns(t), tight, slipped: false, told_turning: false });
         self.spin_changed(t);
     }
 

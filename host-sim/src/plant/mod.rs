@@ -225,9 +225,9 @@ impl Plant {
         }
         plant.first_bottles();
         // Levels at power-up are levels, not edges.
-        for s in 0..SENSORS {
-            plant.wires.settle(CONTACT_OF[s]);
-            plant.wires.set(CONTACT_OF[s], plant.shadows[s] > 0);
+        for (c, n) in CONTACT_OF.into_iter().zip(plant.shadows) {
+            plant.wires.settle(c);
+            plant.wires.set(c, n > 0);
         }
         for a in Actuator::ALL {
             plant.wires.set(Contact::home_of(a), true);
@@ -504,5 +504,4 @@ impl Plant {
     fn tell_none(&mut self, t: f64, what: What) {
         self.tell_of(t, 0, what);
     }
-
 }

@@ -124,7 +124,11 @@ impl Plant {
                 return (motion, Hold::None, true);
             }
         }
-        if rides { (Motion::Ride(x - belt.x), Hold::None, false) } else { (Motion::Slide(Arc { t, x, v, a }), Hold::None, false) }
+        if rides {
+            (Motion::Ride(x - belt.x), Hold::None, false)
+        } else {
+            (Motion::Slide(Arc { t, x, v, a }), Hold::None, false)
+        }
     }
 
     /// Settles body `i` where it is, with the one it is stuck to, and all that depends on them.
@@ -287,7 +291,9 @@ impl Plant {
     fn next_mark(&self, i: usize) -> (f64, usize) {
         let b = &self.row[i];
         let m = &self.marks;
-        let at = |list: &[(f64, Mark)], k: usize, shift: f64| list.get(usize::from(b.marks[k])).map_or(NEVER, |p| p.0 + shift);
+        let at = |list: &[(f64, Mark)], k: usize, shift: f64| {
+            list.get(usize::from(b.marks[k])).map_or(NEVER, |p| p.0 + shift)
+        };
         let lead = at(&m.lead, 0, -b.half);
         let trail = at(&m.trail, 1, b.half);
         let mid = at(&m.mid, 2, 0.0);

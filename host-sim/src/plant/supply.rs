@@ -150,7 +150,10 @@ impl Plant {
                 if self.supply.left > 0 {
                     // The queue stands against the shut entry gate, or behind what stands further upstream.
                     let rest = self.queue_head_x;
-                    let behind = self.row.back().is_some_and(|b| self.arc(self.row.len() - 1, 0.0).x - b.half - self.kind.r < rest);
+                    let behind = self
+                        .row
+                        .back()
+                        .is_some_and(|b| self.arc(self.row.len() - 1, 0.0).x - b.half - self.kind.r < rest);
                     self.enter(0.0, rest, behind);
                     self.room_at_the_end(0.0);
                 }
