@@ -1,13 +1,12 @@
-//! The judge itself: a correct cycle passes, and for each rule a stream that breaks it is caught.
+//! The judge's rules: a correct cycle passes, and for each rule a stream that breaks it is caught.
 //!
 //! The streams are written by hand, as a timeline in milliseconds: what is ordered, what the unit says, what the eyes see. A
 //! bench of this file turns orders into reed contacts and belt counts; it knows nothing of the core.
 
 use host_sim::facts::{Fact, What};
 use host_sim::job::spec::Job;
-use host_sim::judge::outcome::Outcomes;
 use host_sim::judge::rules::{Rules, Seen};
-use host_sim::verdict::{Breach, Counted, Outcome};
+use host_sim::verdict::{Breach, Counted};
 use timing_core::{
     Actuator, CapPolicy, Command, Contact, Contacts, Counts, Event, EventKind, Instant, Mode, Orders, Request,
     UnitState, ValveKind, Wake, Why,
@@ -19,6 +18,8 @@ use crate::judge_job::job;
 #[derive(Clone, Copy, Debug)]
 enum Do {
     Work(Actuator, bool),
+    /// Homing coil, working coil off.
+    Home(Actuator),
     Belt(bool),
     Spin(bool),
     Beacon(bool),
@@ -162,6 +163,7 @@ fn judge(job: &Job, mut line: Vec<(u64, &'static str, Do)>, end_ms: u64) -> Vec<
         while let Some((_, _, what)) = line.next_if(|&(at, ..)| at <= t) {
             match what {
                 D::Work(a, on) => orders = orders.with_coils(a, on, false),
+                D::Home(a) => orders = orders.with_coils(a, false, true),
                 D::Belt(on) => orders = orders.with_belt(on),
                 D::Spin(on) => orders = orders.with_spin(on),
                 D::Beacon(on) => orders = orders.with_beacon(on),
@@ -259,6 +261,58 @@ fn a_correct_cycle_without_reeds_is_judged_by_time_and_breaks_nothing() {
     clean(&timed, cycle());
     // By time, 1 ms short of the nominal stroke is too soon; the bench ticks every 5 ms.
     caught_on(&timed, 2, 3_135, moved(cycle(), "plunger", 3_135));
+}
+
+#[test]
+fn three_bottles_in_a_row_break_nothing() {
+    let mut line = start();
+    for n in 0..3 {
+        line.extend(one(3_000 * u64::from(n), n + 1, n));
+    }
+    line.push((11_000, "", D::Count(counted(3, 3))));
+    let found = judge(&job(), line, 12_000);
+    assert!(found.is_empty(), "{found:#?}");
+}
+
+#[test]
+fn maintenance_moves_only_what_was_asked_for_and_may_close_the_head_on_nothing() {
+    let mut line = start();
+    line.truncate(3);
+    line.extend([(10, "", D::Ask(Request::Mode(Mode::Maintenance))), (10, "", D::Mode(Mode::Maintenance))]);
+    line.push((50, "ask", D::Ask(Request::DryCycle)));
+    line.extend([(100, "", D::Work(Grip, true)), (220, "", D::Stick(Contact::GripOver, true))]);
+    line.extend([(300, "", D::Work(Plunger, true)), (500, "rollers", D::Work(Rollers, true))]);
+    line.extend([
+        (700, "", D::Work(Rollers, false)),
+        (900, "", D::Work(Plunger, false)),
+        (1_100, "", D::Work(Grip, false)),
+    ]);
+    clean(&job(), line.clone());
+    caught(11, 100, without(line.clone(), &["ask"]));
+    caught(2, 350, moved(line, "rollers", 350));
+}
+
+#[test]
+fn detented_actuators_are_homed_rollers_first() {
+    let mut detented = job();
+    for a in &mut detented.machine.actuators {
+        (a.valve, a.home, a.work) = (ValveKind::Detented, false, false);
+    }
+    let mut line: Vec<_> = start().into_iter().filter(|&(_, name, _)| name != "entry open").collect();
+    for (t, a) in [(1_100, Rollers), (1_300, Plunger), (1_500, Grip), (1_700, ReleaseGate), (1_700, EntryGate)] {
+        line.push((t, a.name(), D::Home(a)));
+    }
+    line = moved(line, "execute", 2_000);
+    clean(&detented, line.clone());
+    caught_on(&detented, 4, 1_150, moved(line.clone(), "plunger", 1_150));
+    caught_on(&detented, 9, 1_350, moved(line.clone(), "grip", 1_350));
+    // With home contacts that say so already, all may be sent home at once.
+    for a in &mut detented.machine.actuators {
+        a.home = true;
+    }
+    let at_once =
+        line.into_iter().map(|(t, name, what)| (if matches!(what, D::Home(_)) { 1_100 } else { t }, name, what));
+    clean(&detented, at_once.collect());
 }
 
 #[test]
@@ -496,6 +550,8 @@ fn r13_batch() {
 fn r14_state_table() {
     caught(14, 4_500, plus(cycle(), 4_500, D::Unit(S::Stopped)));
     caught(14, 4_500, plus(cycle(), 4_500, D::Untold(S::Idle)));
+    // The last step told is not where the unit says that it is.
+    caught(14, 4_500, plus(plus(cycle(), 4_500, D::Unit(S::Suspending)), 4_500, D::Untold(S::Holding)));
     // Two steps told in one tick are judged one by one.
     let both = plus(plus(cycle(), 4_500, D::Unit(S::Suspending)), 4_500, D::Unit(S::Suspended));
     clean(&job(), both);
@@ -535,83 +591,4 @@ fn detented_gates_are_judged_by_where_they_were_sent() {
     detented.machine.actuators[EntryGate.index()].valve = ValveKind::Detented;
     // Dropping its coil leaves a detented gate open: the shut order of the spring-return cycle is none.
     caught_on(&detented, 5, 1_800, cycle());
-}
-
-fn story(facts: &[What]) -> Outcome {
-    let mut outcomes = Outcomes::new(&job().product);
-    for &what in facts {
-        outcomes.see(&Fact { t_us: 0, bottle: 1, what });
-    }
-    assert_eq!(outcomes.tally().iter().sum::<u32>(), 1);
-    outcomes.of(1)
-}
-
-#[test]
-fn each_outcome_is_what_happened() {
-    use What as W;
-    let met = W::JawMet { off_mm: -1.0, captured: true };
-    let spun = |turns| W::Spun { turns, torque: false, crossed: false };
-    let tight = [W::Entered, W::PassedRelease, met, W::Gripped, W::Seated, spun(1.5), W::LetGo, W::PassedOn];
-    assert_eq!(story(&tight), Outcome::Tight);
-    // With one more thing each, in the order of precedence.
-    let plus = |what: &[What]| story(&[&tight, what].concat());
-    assert_eq!(plus(&[W::Tipped, W::StruckByGate(1)]), Outcome::Tipped);
-    assert_eq!(plus(&[W::StruckByGate(1)]), Outcome::StruckByGate);
-    assert_eq!(plus(&[W::StruckByBottle { speed_mm_s: 9.0, at_head: true }, W::TurnedInGrip]), Outcome::StruckByBottle);
-    assert_eq!(plus(&[W::JawMet { off_mm: 30.0, captured: false }]), Outcome::OffCentre);
-    assert_eq!(plus(&[W::TurnedInGrip, W::NoClosure]), Outcome::SpunInGrip);
-    assert_eq!(plus(&[W::NoClosure]), Outcome::Uncapped);
-    assert_eq!(plus(&[W::Spun { turns: 2.0, torque: true, crossed: true }]), Outcome::Crossed);
-    assert_eq!(plus(&[W::Taken]), Outcome::Taken);
-    // With something less.
-    assert_eq!(story(&tight[..7]), Outcome::Unfinished);
-    let loose = [met, W::Gripped, W::Seated, spun(1.48), W::LetGo, W::PassedOn];
-    assert_eq!(story(&loose), Outcome::Loose);
-    assert_eq!(story(&[met, W::Gripped, W::LetGo, W::Diverted]), Outcome::Loose);
-    assert_eq!(story(&[W::Entered, W::PassedRelease, W::PassedHead]), Outcome::Missed);
-    assert_eq!(story(&[W::Entered, W::Diverted]), Outcome::Missed);
-    assert_eq!(story(&[met, W::Gripped, W::Taken]), Outcome::Taken);
-    assert_eq!(story(&[W::Entered]), Outcome::Unfinished);
-    // The clutch slipped before the turns were done: tight all the same.
-    let slipped = W::Spun { turns: 1.2, torque: true, crossed: false };
-    assert_eq!(story(&[met, W::Gripped, W::Seated, slipped, W::LetGo, W::PassedOn]), Outcome::Tight);
-}
-
-#[test]
-fn turns_are_no_evidence_of_torque_and_seating_needs_no_turns() {
-    use What as W;
-    let mut product = job().product;
-    let facts = |turns, torque| {
-        let spun = W::Spun { turns, torque, crossed: false };
-        [W::Gripped, W::Seated, spun, W::LetGo, W::PassedOn]
-    };
-    let of = |product: &_, facts: &[What]| {
-        let mut outcomes = Outcomes::new(product);
-        for &what in facts {
-            outcomes.see(&Fact { t_us: 0, bottle: 7, what });
-        }
-        outcomes.of(7)
-    };
-    product.tighten = host_sim::job::spec::TightenSpec::Torque;
-    assert_eq!(of(&product, &facts(3.0, false)), Outcome::Loose);
-    assert_eq!(of(&product, &facts(1.2, true)), Outcome::Tight);
-    product.tighten = host_sim::job::spec::TightenSpec::SeatOnly;
-    assert_eq!(of(&product, &[W::Gripped, W::Seated, W::LetGo, W::PassedOn]), Outcome::Tight);
-    assert_eq!(of(&product, &[W::Gripped, W::LetGo, W::PassedOn]), Outcome::Loose);
-}
-
-#[test]
-fn centring_is_about_the_aim_over_captured_bottles() {
-    // The job aims 1 mm early.
-    let mut outcomes = Outcomes::new(&job().product);
-    for (bottle, off_mm, captured) in
-        [(1, -1.0, true), (2, 2.0, true), (3, -4.0, true), (4, 30.0, false), (1, 9.0, true)]
-    {
-        outcomes.see(&Fact { t_us: 0, bottle, what: What::JawMet { off_mm, captured } });
-    }
-    let c = outcomes.centring();
-    // Errors 0, +3, −3.
-    assert_eq!((c.n, c.mean_mm, c.max_mm), (3, 0.0, 3.0));
-    assert!((c.rms_mm - 6.0_f64.sqrt()).abs() < 1e-12);
-    assert_eq!((outcomes.off_centre_mm(3), outcomes.off_centre_mm(4)), (Some(-4.0), None));
 }

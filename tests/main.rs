@@ -6,6 +6,7 @@ mod plan_reference;
 mod io_bits;
 mod judge;
 mod judge_job;
+mod judge_outcome;
 mod mt_speed;
 mod quadrature;
 mod queue_theory;

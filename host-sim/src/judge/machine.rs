@@ -136,12 +136,21 @@ impl Watch {
         let mut moved = Vec::new();
         for (m, a) in self.motions.iter_mut().zip(Actuator::ALL) {
             let to = m.target(t, orders.work(a), orders.home(a));
-            if to != m.sent {
-                moved.push((a, m.sent, to));
-                m.sent = to;
-                m.since = t;
-                m.overdue_told = false;
+            if to == m.sent {
+                continue;
             }
+            moved.push((a, m.sent, to));
+            // Sent where its contact says that it already is: it does not move, and its contact is not stale.
+            let there = match to {
+                Sent::Home => m.spec.home && self.levels[Contact::home_of(a).index()].on,
+                Sent::Work => m.spec.work && self.levels[Contact::work_of(a).index()].on,
+                Sent::Unknown => false,
+            };
+            if m.sent != Sent::Unknown || !there {
+                m.since = t;
+            }
+            m.sent = to;
+            m.overdue_told = false;
         }
         moved
     }

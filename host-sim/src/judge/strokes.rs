@@ -21,14 +21,14 @@ impl Rules {
                 self.judge_gate_opened(s, a, A::EntryGate);
                 self.judge_release(s);
             }
-            (A::EntryGate | A::ReleaseGate, _) => self.judge_gate_shut(s, a, dropped),
+            (A::EntryGate | A::ReleaseGate, Sent::Home) => self.judge_gate_shut(s, a, dropped),
             (A::Grip, Sent::Work) => self.judge_catch(s),
             (A::Plunger, Sent::Work) => {
                 self.plunger_since = s.t_us;
                 self.judge_forward(s, a, A::Grip);
             }
             (A::Rollers, Sent::Work) => self.judge_forward(s, a, A::Plunger),
-            (A::Grip | A::Plunger, _) => {
+            (A::Grip | A::Plunger, Sent::Home) => {
                 // A homing of what was never sent to work is a stroke too: the rollers go first.
                 if !dropped {
                     self.judge_back(s, a, from);
@@ -37,13 +37,14 @@ impl Rules {
                     self.bottle_held = false;
                 }
             }
-            (A::Rollers, _) => {
+            (A::Rollers, Sent::Home) => {
                 let idle = self.idle_spin(s);
                 if !dropped && s.orders.spin() && !idle {
                     self.tell(s, 9, "rollers sent back while they spin", "");
                 }
             }
-            (A::Reject, _) => {}
+            // A trapped valve that lost its coil half way does not go anywhere by that.
+            (A::Reject, _) | (_, Sent::Unknown) => {}
         }
     }
 
