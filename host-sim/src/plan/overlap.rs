@@ -7,7 +7,7 @@
 use super::carry;
 use super::chart::busy_ms;
 use super::checks::Check;
-use super::worked::{CLEARANCE_MM, MARGIN_MM, Worked, stroke, to_work_ms};
+use super::worked::{CLEARANCE_MM, Worked, stroke, to_work_ms};
 use crate::job::spec::Job;
 use timing_core::Actuator;
 
@@ -86,9 +86,9 @@ pub fn overlap(job: &Job, w: &Worked) -> Overlap {
 
 /// The furthest downstream that a newcomer's nose may be when the head has let go, mm.
 fn furthest_mm(job: &Job, w: &Worked) -> f64 {
-    // The bottle that leaves lags by its whole slip while the newcomer rides at full speed.
-    let gap = -w.d_max_mm / 2.0 - w.slip_most_mm - MARGIN_MM;
+    // The last-stop mark also keeps the newcomer off a bottle that is only just being picked up: its stopping travel is never less than
+    // the pick-up slip by which the leaving bottle lags.
     // The newcomer's catch is ordered when its centre is a lead away; by then the head must be free.
     let free = w.d_min_mm / 2.0 - job.product.aim_early_mm - w.lead_mm - w.leave_mm;
-    w.last_stop_mm.min(gap).min(free)
+    w.last_stop_mm.min(free)
 }
