@@ -1,8 +1,6 @@
 //! All tests, one binary.
-mod plant_belt;
-mod plant_common;
-mod plant_line;
-mod plan_reference;
+
+mod firmware;
 mod io_bits;
 mod judge;
 mod judge_job;
@@ -12,12 +10,11 @@ mod plan_example;
 mod plan_properties;
 mod plan_reference;
 mod plan_whole;
+mod plant_belt;
 mod plant_common;
 mod plant_line;
+mod plant_motion;
 mod quadrature;
 mod queue_theory;
-mod states;
-
-mod firmware;
 mod show;
-mod plant_motion;
+mod states;
