@@ -81,7 +81,7 @@ fn safety(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
         }
     }
     let state = ctl.unit.state;
-    if chain && Fault::ChainOpen.reaction(state).is_some() {
+    if chain && !ctl.watch.is_latched(Fault::ChainOpen) {
         ctl.raise(cx, Fault::ChainOpen, 0);
     }
     if guard && state != UnitState::Stopped && Fault::GuardOpen.reaction(ctl.unit.state).is_some() {

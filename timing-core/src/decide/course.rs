@@ -152,7 +152,9 @@ impl Unit {
     pub(crate) const fn passes_on(&self) -> bool {
         use UnitState as S;
         match self.state {
-            S::Execute | S::Suspending | S::Suspended | S::Unsuspending | S::Holding | S::Held => true,
+            S::Execute | S::Suspending | S::Suspended | S::Unsuspending => true,
+            // The line's belt carries bottles past the diverter while this station is held.
+            S::Holding | S::Held => self.known,
             S::Unholding => self.known,
             S::Stopping | S::Completing => matches!(self.phase, Phase::Finish),
             _ => false,

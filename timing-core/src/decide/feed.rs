@@ -197,6 +197,10 @@ fn misfeed(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, how: i32) {
 
 /// Unhold: a release that was broken off is awaited once more; a pocket that was emptied by hand is filled again.
 pub(crate) fn resume(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+    if cx.seen.is(Contact::ReleaseEye) {
+        // Whether what stands there is free now, only its going can show.
+        ctl.feed.jam = Place::at(cx.seen.belt.ahead(cx.s.jam));
+    }
     if ctl.feed.step != FeedStep::Releasing {
         return;
     }

@@ -331,7 +331,14 @@ fn caught(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     let belt = cx.seen.belt.ahead(filter.saturating_neg());
     let mut error = 0;
     if let Some(b) = ctl.track.at_head() {
-        error = i32::try_from(belt.minus(b.mark).get()).unwrap_or(i32::MAX);
+        let off = belt.minus(b.mark).get();
+        if !captures(off, b.u, cx.s.capture) {
+            // It closed late, after a fault: what it holds is not where a bottle is held.
+            Track::flag(b, Why::Missed, cx.tell);
+            enter(ctl, cx, HeadStep::LetGo);
+            return;
+        }
+        error = i32::try_from(off).unwrap_or(i32::MAX);
         b.u = 0;
     }
     ctl.head.gripped = true;

@@ -229,8 +229,12 @@ fn asked(ctl: &mut Ctl, cx: &Cx<'_, '_>) -> Wanted {
         }
     }
     asked.belt = cx.m.ours && production && ctl.unit.wants_belt(cx.m) && !ctl.head.stop_belt;
-    let pass = production && ctl.unit.passes_on() && !ctl.track.divert();
-    asked.set(Actuator::Reject, if pass { Pose::Work } else { Pose::Home });
+    // Where the belt is ours, nothing rides past the diverter while the unit is held: it stays as it is.
+    let held = matches!(ctl.unit.state, UnitState::Holding | UnitState::Held);
+    if !(held && cx.m.ours) {
+        let pass = production && ctl.unit.passes_on() && !ctl.track.divert();
+        asked.set(Actuator::Reject, if pass { Pose::Work } else { Pose::Home });
+    }
     asked
 }
 

@@ -72,9 +72,8 @@ fn command(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, command: Command) -> Option<Why> 
     if goes_on && (!is_safe_to_go_on(cx) || !ctl.filter.failing().is_empty()) {
         return Some(Why::CauseLasts);
     }
-    let in_eye = ctl.watch.is_latched(crate::fault::Fault::Jam) && cx.seen.is(Contact::ReleaseEye);
     let lane = cx.m.fitted.has(Contact::RejectFull) && cx.seen.is(Contact::RejectFull);
-    if command == Command::Unhold && (in_eye || lane) {
+    if command == Command::Unhold && lane {
         return Some(Why::CauseLasts);
     }
     if command == Command::Suspend && ctl.unit.mode != Mode::Production {
