@@ -63,6 +63,7 @@ impl Quadrature {
     pub const fn see(&mut self, a: bool, b: bool) -> Turn {
         let new = pair(a, b);
         // The mask keeps the index inside the table, whatever `pair` was restored to.
+        #[allow(clippy::indexing_slicing)]
         let turn = TABLE[((self.pair << 2 | new) & 15) as usize];
         self.pair = new;
         match turn {

@@ -462,7 +462,7 @@ mod tests {
 
     #[test]
     fn lengths_round_once_to_the_nearest_count() {
-        // 4096 counts a turn over 200 mm of belt: 20.48 counts/mm (REFERENCES: M/T example).
+        // 4096 counts a turn over 200 mm of belt: 20.48 counts/mm.
         let scale = CountsPerMm::from_bits(1_342_177); // 20.48 × 65 536 = 1 342 177.28
         assert_eq!(scale.counts(Millimetres::from_mm(94)), 1_925); // 1 925.12
         assert_eq!(scale.counts(Millimetres::from_mm(-94)), -1_925);
