@@ -49,9 +49,7 @@ pub(crate) fn example() -> Job {
             jaw_half_angle_deg: 60.0,
             jaw_mu: 0.2,
             actuators: [actuator(20.0, 100.0); 6],
-            contacts: Contacts::NONE
-                .with(Contact::Air, true)
-                .with(Contact::Drive, true),
+            contacts: Contacts::NONE.with(Contact::Air, true).with(Contact::Drive, true),
             eye_on_ms: 1.0,
             eye_off_ms: 1.0,
             eye_beam_mm: 2.0,
@@ -116,10 +114,7 @@ pub(crate) fn example() -> Job {
 
 #[track_caller]
 pub(crate) fn near(got: f64, want: f64, within: f64) {
-    assert!(
-        (got - want).abs() <= within,
-        "{got} is not within {within} of {want}"
-    );
+    assert!((got - want).abs() <= within, "{got} is not within {within} of {want}");
 }
 
 #[track_caller]

@@ -58,7 +58,7 @@ proptest! {
             (q.catch_travel.to_bits(), w.catch_mm),
             (q.gate_shut_travel.to_bits(), w.gate_shut_mm),
             (q.misfeed_travel.to_bits(), w.misfeed_mm),
-            (q.leave_travel.to_bits(), w.leave_mm),
+            (q.leave_travel.to_bits(), w.leave_core_mm()),
             (q.stop_travel.to_bits(), w.stop_mm),
             (q.slip.to_bits(), w.slip_mm()),
             (q.slip_u.to_bits(), w.slip_u_mm()),
@@ -138,19 +138,11 @@ fn any_job() -> impl Strategy<Value = Job> {
         3 => 0.0..2.0f64,
         1 => prop_oneof![Just(f64::NAN), Just(f64::INFINITY), Just(0.0), Just(-1e300), Just(1e300), Just(1e-300)],
     ];
-    (
-        prop::collection::vec((0usize..52, value), 0..6),
-        0u8..3,
-        any::<bool>(),
-        20.0..500.0f64,
-    )
-        .prop_map(|(edits, tighten, early, v)| {
+    (prop::collection::vec((0usize..52, value), 0..6), 0u8..3, any::<bool>(), 20.0..500.0f64).prop_map(
+        |(edits, tighten, early, v)| {
             let mut job = example();
-            job.product.tighten = [
-                TightenSpec::Turns,
-                TightenSpec::Torque,
-                TightenSpec::SeatOnly,
-            ][usize::from(tighten)];
+            job.product.tighten =
+                [TightenSpec::Turns, TightenSpec::Torque, TightenSpec::SeatOnly][usize::from(tighten)];
             job.machine.contacts = job.machine.contacts.with(Contact::Torque, true);
             job.product.early_release = early;
             job.product.speed_mm_s = v;
@@ -160,7 +152,8 @@ fn any_job() -> impl Strategy<Value = Job> {
                 }
             }
             job
-        })
+        },
+    )
 }
 
 fn numbers(job: &mut Job) -> Vec<&mut f64> {

@@ -10,11 +10,9 @@ use timing_core::Tighten;
 /// Textbook friction: t = v/(μg), s = v²/(2μg); worked here with g = 9.80665 m/s².
 #[test]
 fn pick_up_from_rest() {
-    for (v, mu, s, t) in [
-        (300.0, 0.20, 22.943_615, 152.957),
-        (500.0, 0.25, 50.985_811, 203.943),
-        (1_000.0, 0.25, 203.943_243, 407.886),
-    ] {
+    for (v, mu, s, t) in
+        [(300.0, 0.20, 22.943_615, 152.957), (500.0, 0.25, 50.985_811, 203.943), (1_000.0, 0.25, 203.943_243, 407.886)]
+    {
         near(carry::pick_up_slip_mm(v, mu), s, 1e-6 * s);
         near(carry::pick_up_time_ms(v, mu), t, 1e-3);
     }
@@ -27,11 +25,7 @@ fn pick_up_from_rest() {
 #[test]
 fn tipping_and_the_stopped_foot() {
     near(carry::tip_limit(65.0, 90.0), 0.361_111, 1e-6);
-    near(
-        carry::tip_limit(65.0, 90.0) * carry::G_MM_S2,
-        3_541.290,
-        1e-3,
-    );
+    near(carry::tip_limit(65.0, 90.0) * carry::G_MM_S2, 3_541.290, 1e-3);
     near(carry::foot_stop_mm_s(65.0, 180.0, 90.0), 408.584, 1e-3);
     near(carry::grip_height_max_mm(65.0, 0.25), 130.0, 1e-9);
 }
@@ -46,16 +40,8 @@ fn push_of_a_queue() {
 /// Uniform deceleration: 300 mm/s, 50 ms, 1 m/s²: 15 + 45 mm. With less friction than the belt's deceleration needs, friction decides.
 #[test]
 fn stopping() {
-    near(
-        carry::stop_travel_mm(300.0, 50.0, 1_000.0, 0.15),
-        60.0,
-        1e-9,
-    );
-    near(
-        carry::stop_travel_mm(300.0, 50.0, 5_000.0, 0.15),
-        15.0 + carry::pick_up_slip_mm(300.0, 0.15),
-        1e-9,
-    );
+    near(carry::stop_travel_mm(300.0, 50.0, 1_000.0, 0.15), 60.0, 1e-9);
+    near(carry::stop_travel_mm(300.0, 50.0, 5_000.0, 0.15), 15.0 + carry::pick_up_slip_mm(300.0, 0.15), 1e-9);
 }
 
 /// Chord geometry of two touching circles, r 32.5, y 20, blade 3 mm (worked here): free width 13.77, ±5.38 for the blade, touching point 58.1 (not 65),
@@ -69,8 +55,7 @@ fn escapement_of_touching_bottles() {
     near((high - low) / 2.0, 5.38, 0.005);
     near((high + low) / 2.0 + 1.5, -58.117, 0.001);
     // The stated sensitivity is the slope of the stated place.
-    let slope =
-        (escapement::touching_mm(32.51, 20.0) - escapement::touching_mm(32.49, 20.0)) / 0.02;
+    let slope = (escapement::touching_mm(32.51, 20.0) - escapement::touching_mm(32.49, 20.0)) / 0.02;
     near(slope, escapement::sensitivity(32.5, 20.0), 1e-4);
 }
 
@@ -82,32 +67,15 @@ fn a_delay_is_a_distance() {
     near(p.worked.travel_ms(94.0), 940.0, 1e-9);
     near(p.worked.v_mm_s * 60.0 / 1_000.0, 6.0, 1e-12);
     // Ten per cent off is 9.4 mm off; the sheet says both.
-    let line = p
-        .text()
-        .lines()
-        .find(|l| l.contains("catch travel from the release eye"))
-        .map(str::to_owned);
+    let line = p.text().lines().find(|l| l.contains("catch travel from the release eye")).map(str::to_owned);
     let line = line.unwrap_or_default();
-    assert!(
-        line.contains("94.00 mm") && line.contains("0.940 s") && line.contains("±9.4 mm"),
-        "{line}"
-    );
+    assert!(line.contains("94.00 mm") && line.contains("0.940 s") && line.contains("±9.4 mm"), "{line}");
 }
 
 /// Worked here from x_rest −94, μ 0.15, margins 2 mm, t 180 ms.
 #[test]
 fn windows_of_the_release_eye() {
-    let window = |v: f64| {
-        catch::eye_window_mm(
-            -94.0,
-            carry::pick_up_slip_mm(v, 0.15),
-            2.0,
-            65.0,
-            2.0,
-            v,
-            180.0,
-        )
-    };
+    let window = |v: f64| catch::eye_window_mm(-94.0, carry::pick_up_slip_mm(v, 0.15), 2.0, 65.0, 2.0, v, 180.0);
     for (v, low, high) in [(100.0, -88.6, -52.5), (200.0, -78.4, -70.5)] {
         near(window(v).0, low, 0.05);
         near(window(v).1, high, 0.05);
@@ -136,20 +104,9 @@ fn a_wandering_belt_moves_the_catch() {
 #[test]
 fn roller_kinematics() {
     near(tighten::cap_rpm(300.0, 50.0, 28.0), 535.714_3, 1e-4);
-    near(
-        tighten::turns_ms(1.5, tighten::cap_rpm(300.0, 50.0, 28.0), 0.0),
-        168.0,
-        1e-9,
-    );
-    near(
-        tighten::turns_ms(1.5, tighten::cap_rpm(300.0, 50.0, 28.0), 100.0),
-        218.0,
-        1e-9,
-    );
-    assert_eq!(
-        planned(&example()).product.tighten,
-        Tighten::Turns(timing_core::Duration::from_micros(218_000))
-    );
+    near(tighten::turns_ms(1.5, tighten::cap_rpm(300.0, 50.0, 28.0), 0.0), 168.0, 1e-9);
+    near(tighten::turns_ms(1.5, tighten::cap_rpm(300.0, 50.0, 28.0), 100.0), 218.0, 1e-9);
+    assert_eq!(planned(&example()).product.tighten, Tighten::Turns(timing_core::Duration::from_micros(218_000)));
 }
 
 /// Half-diameter rule: common practice, no standard: 28 mm → 14 in·lbf = 1.581788 N·m, 38 mm → 2.146712 N·m. The inch-pound is exact by
@@ -163,11 +120,7 @@ fn torque_and_the_forces_that_carry_it() {
     near(tighten::roller_force_n(1.58, 0.6, 28.0), 47.0, 0.05);
     near(tighten::grip_force_n(1.58, 0.3, 65.0, 60.0), 75.2, 0.05);
     // 14 in·lbf at r 14 mm: 112.985 N tangential, 28.246 N on each of four rollers (statics).
-    near(
-        tighten::roller_force_n(tighten::half_diameter_nm(28.0), 1.0, 28.0),
-        28.246,
-        1e-3,
-    );
+    near(tighten::roller_force_n(tighten::half_diameter_nm(28.0), 1.0, 28.0), 28.246, 1e-3);
 }
 
 /// Theoretical force p·A at 6 bar for the bores and rods of ISO 15552:2004 (sizes from memory of the standard; areas exact).
@@ -189,20 +142,8 @@ fn cylinder_forces() {
 /// From rest to a place: under the slip's length the bottle still accelerates, √(2d/(μg)); beyond, (d + slip)/v; both meet at v/(μg).
 #[test]
 fn riding_from_rest() {
-    near(
-        carry::ride_ms(300.0, 0.25, 5.0),
-        1_000.0 * (10.0f64 / 2_451.662_5).sqrt(),
-        1e-9,
-    );
+    near(carry::ride_ms(300.0, 0.25, 5.0), 1_000.0 * (10.0f64 / 2_451.662_5).sqrt(), 1e-9);
     let slip = carry::pick_up_slip_mm(300.0, 0.2);
-    near(
-        carry::ride_ms(300.0, 0.2, slip),
-        carry::pick_up_time_ms(300.0, 0.2),
-        1e-9,
-    );
-    near(
-        carry::ride_ms(300.0, 0.2, 100.0),
-        (100.0 + slip) / 0.3,
-        1e-9,
-    );
+    near(carry::ride_ms(300.0, 0.2, slip), carry::pick_up_time_ms(300.0, 0.2), 1e-9);
+    near(carry::ride_ms(300.0, 0.2, 100.0), (100.0 + slip) / 0.3, 1e-9);
 }

@@ -23,11 +23,7 @@ pub fn pick_up_time_ms(v_mm_s: f64, mu: f64) -> f64 {
 pub fn ride_ms(v_mm_s: f64, mu: f64, d_mm: f64) -> f64 {
     let slip = pick_up_slip_mm(v_mm_s, mu);
     let d = d_mm.max(0.0);
-    let s = if d < slip {
-        libm::sqrt(2.0 * d / (mu * G_MM_S2))
-    } else {
-        (d + slip) / v_mm_s
-    };
+    let s = if d < slip { libm::sqrt(2.0 * d / (mu * G_MM_S2)) } else { (d + slip) / v_mm_s };
     s * 1_000.0
 }
 
@@ -94,10 +90,7 @@ mod tests {
         let all = pick_up_slip_mm(300.0, 0.2);
         assert!((slip_remaining_mm(300.0, 0.2, 0.0) - all).abs() < 1e-9);
         assert!((slip_remaining_mm(300.0, 0.2, all)).abs() < 1e-9);
-        assert!(
-            (slip_remaining_mm(300.0, 0.2, -3.0) - all).abs() < 1e-9,
-            "not moved yet"
-        );
+        assert!((slip_remaining_mm(300.0, 0.2, -3.0) - all).abs() < 1e-9, "not moved yet");
     }
 
     #[test]

@@ -40,21 +40,14 @@ pub fn eye_window_mm(
     v_mm_s: f64,
     lead_ms: f64,
 ) -> (f64, f64) {
-    (
-        rest_mm + slip_mm + margin_mm,
-        d_mm / 2.0 - d_mm - tol_mm - v_mm_s * lead_ms / 1_000.0,
-    )
+    (rest_mm + slip_mm + margin_mm, d_mm / 2.0 - d_mm - tol_mm - v_mm_s * lead_ms / 1_000.0)
 }
 
 /// Steepest speed change of a belt that swings by ± `share` of `v_mm_s` with period `period_s` (sine): 2π·share·v/T, mm/s²; 0 without a
 /// period.
 #[must_use]
 pub fn wander_accel_mm_s2(v_mm_s: f64, share: f64, period_s: f64) -> f64 {
-    if period_s > 0.0 {
-        2.0 * core::f64::consts::PI * share * v_mm_s / period_s
-    } else {
-        0.0
-    }
+    if period_s > 0.0 { 2.0 * core::f64::consts::PI * share * v_mm_s / period_s } else { 0.0 }
 }
 
 /// How far the belt is from where a constant speed would have brought it: ½·a·t², mm.

@@ -47,11 +47,7 @@ pub struct Chart {
 #[must_use]
 pub fn confirm_ms(job: &Job, a: Actuator, work: bool) -> f64 {
     let s = stroke(job, a);
-    if if work { s.work } else { s.home } {
-        job.machine.contact_filter_ms
-    } else {
-        s.margin_ms
-    }
+    if if work { s.work } else { s.home } { job.machine.contact_filter_ms } else { s.margin_ms }
 }
 
 fn out_ms(job: &Job, a: Actuator) -> f64 {
@@ -67,37 +63,19 @@ fn back_ms(job: &Job, a: Actuator) -> f64 {
 pub fn busy_steps(job: &Job, w: &Worked) -> [(HeadStep, f64, f64); 6] {
     let p = &job.product;
     let margin = |a: Actuator| stroke(job, a).margin_ms;
+    // Without spin there is no Tighten: the rollers stay closed for the pause of Engage.
+    let spin_ms = if p.tighten == TightenSpec::SeatOnly { 0.0 } else { w.spin_ms };
     let tighten_margin = match p.tighten {
         TightenSpec::Torque => (w.torque_window_ms.1 - w.spin_ms).max(0.0),
         TightenSpec::Turns | TightenSpec::SeatOnly => 0.0,
     };
     [
-        (
-            HeadStep::Seat,
-            out_ms(job, Actuator::Plunger) + p.seat_dwell_ms,
-            margin(Actuator::Plunger),
-        ),
-        (
-            HeadStep::Engage,
-            out_ms(job, Actuator::Rollers) + p.engage_dwell_ms,
-            margin(Actuator::Rollers),
-        ),
-        (HeadStep::Tighten, w.spin_ms, tighten_margin),
-        (
-            HeadStep::Disengage,
-            p.disengage_dwell_ms + back_ms(job, Actuator::Rollers),
-            margin(Actuator::Rollers),
-        ),
-        (
-            HeadStep::Lift,
-            back_ms(job, Actuator::Plunger),
-            margin(Actuator::Plunger),
-        ),
-        (
-            HeadStep::LetGo,
-            back_ms(job, Actuator::Grip),
-            margin(Actuator::Grip),
-        ),
+        (HeadStep::Seat, out_ms(job, Actuator::Plunger) + p.seat_dwell_ms, margin(Actuator::Plunger)),
+        (HeadStep::Engage, out_ms(job, Actuator::Rollers) + p.engage_dwell_ms, margin(Actuator::Rollers)),
+        (HeadStep::Tighten, spin_ms, tighten_margin),
+        (HeadStep::Disengage, p.disengage_dwell_ms + back_ms(job, Actuator::Rollers), margin(Actuator::Rollers)),
+        (HeadStep::Lift, back_ms(job, Actuator::Plunger), margin(Actuator::Plunger)),
+        (HeadStep::LetGo, back_ms(job, Actuator::Grip), margin(Actuator::Grip)),
     ]
 }
 
@@ -122,30 +100,15 @@ pub fn chart(job: &Job, w: &Worked, early_ms: Option<f64>) -> Chart {
     let mut steps = Vec::new();
     let mut loop_steps: Vec<(&'static str, f64)> = Vec::new();
     let mut row = |step: &'static str, start_ms: f64, length_ms: f64, margin_ms: f64| {
-        steps.push(StepRow {
-            step,
-            start_ms,
-            length_ms,
-            margin_ms,
-        });
+        steps.push(StepRow { step, start_ms, length_ms, margin_ms });
     };
 
     // What the head does.
     let misfeed_ms = w.travel_ms(w.misfeed_mm);
     let seen_ms = open_ms + way_ms(m.release_eye_mm - w.rest_mm) + m.eye_on_ms;
-    row(
-        HeadStep::Incoming.name(),
-        0.0,
-        ride_ms,
-        (misfeed_ms - seen_ms).max(0.0),
-    );
+    row(HeadStep::Incoming.name(), 0.0, ride_ms, (misfeed_ms - seen_ms).max(0.0));
     let catch_ms = confirm_ms(job, Actuator::Grip, true);
-    row(
-        HeadStep::Catch.name(),
-        ride_ms,
-        catch_ms,
-        stroke(job, Actuator::Grip).margin_ms,
-    );
+    row(HeadStep::Catch.name(), ride_ms, catch_ms, stroke(job, Actuator::Grip).margin_ms);
     loop_steps.push((HeadStep::Incoming.name(), ride_ms));
     loop_steps.push((HeadStep::Catch.name(), catch_ms));
     let gripped = ride_ms + catch_ms;
@@ -164,46 +127,25 @@ pub fn chart(job: &Job, w: &Worked, early_ms: Option<f64>) -> Chart {
     let releasing_ms = seen_ms + w.travel_ms(w.gate_shut_mm);
     let shutting_ms = back_ms(job, Actuator::ReleaseGate);
     let refill_ms = way_ms(m.pocket_eye_mm - w.second_mm) + w.travel_ms(w.settle_mm);
-    let filling_ms = to_work_ms(job, Actuator::EntryGate)
-        + refill_ms
-        + m.eye_on_ms
-        + back_ms(job, Actuator::EntryGate);
-    let feed_cycle_ms = releasing_ms + shutting_ms + filling_ms;
-    row(
-        FeedStep::Releasing.name(),
-        0.0,
-        releasing_ms,
-        (misfeed_ms - seen_ms).max(0.0),
-    );
-    row(
-        FeedStep::Shutting.name(),
-        releasing_ms,
-        shutting_ms,
-        stroke(job, Actuator::ReleaseGate).margin_ms,
-    );
-    row(
-        FeedStep::Filling.name(),
-        releasing_ms + shutting_ms,
-        filling_ms,
-        m.starve_ms,
-    );
+    let filling_ms = to_work_ms(job, Actuator::EntryGate) + refill_ms + m.eye_on_ms;
+    let closing_ms = back_ms(job, Actuator::EntryGate);
+    let loaded_from = releasing_ms + shutting_ms + filling_ms;
+    let feed_cycle_ms = loaded_from + closing_ms;
+    row(FeedStep::Releasing.name(), 0.0, releasing_ms, (misfeed_ms - seen_ms).max(0.0));
+    row(FeedStep::Shutting.name(), releasing_ms, shutting_ms, stroke(job, Actuator::ReleaseGate).margin_ms);
+    row(FeedStep::Filling.name(), releasing_ms + shutting_ms, filling_ms, m.starve_ms);
+    // Loaded begins with the entry gate coming down and then waits for the head.
     let spare_ms = (head_cycle_ms - feed_cycle_ms).max(0.0);
-    row(FeedStep::Loaded.name(), feed_cycle_ms, spare_ms, 0.0);
+    row(FeedStep::Loaded.name(), loaded_from, closing_ms + spare_ms, stroke(job, Actuator::EntryGate).margin_ms);
     let feed = [
         (FeedStep::Releasing.name(), releasing_ms),
         (FeedStep::Shutting.name(), shutting_ms),
         (FeedStep::Filling.name(), filling_ms),
+        (FeedStep::Loaded.name(), closing_ms),
     ];
 
-    let binding: &[(&'static str, f64)] = if feed_cycle_ms > head_cycle_ms {
-        &feed
-    } else {
-        &loop_steps
-    };
-    let longest = binding
-        .iter()
-        .max_by(|a, b| a.1.total_cmp(&b.1))
-        .map_or("", |s| s.0);
+    let binding: &[(&'static str, f64)] = if feed_cycle_ms > head_cycle_ms { &feed } else { &loop_steps };
+    let longest = binding.iter().max_by(|a, b| a.1.total_cmp(&b.1)).map_or("", |s| s.0);
     Chart {
         steps,
         busy_ms,
@@ -221,26 +163,18 @@ pub fn chart(job: &Job, w: &Worked, early_ms: Option<f64>) -> Chart {
 pub(super) fn fitted(job: &Job) -> timing_core::Contacts {
     let m = &job.machine;
     let mut set = m.contacts;
-    for c in [
-        Contact::PocketEye,
-        Contact::ReleaseEye,
-        Contact::Chain,
-        Contact::Guard,
-    ] {
+    for c in [Contact::PocketEye, Contact::ReleaseEye, Contact::Chain, Contact::Guard] {
         set = set.with(c, true);
     }
     set = set.with(Contact::DischargeEye, m.discharge_eye_mm.is_some());
     set = set.with(Contact::SupplyEye, m.supply_eye_mm.is_some());
     for a in Actuator::ALL {
         let s = stroke(job, a);
-        set = set
-            .with(Contact::home_of(a), s.home)
-            .with(Contact::work_of(a), s.work);
+        set = set.with(Contact::home_of(a), s.home).with(Contact::work_of(a), s.work);
         if let Some(over) = Contact::over_of(a) {
             set = set.with(over, s.over);
         }
     }
     // Two contacts have no meaning on any machine: a gate has no over-travel.
-    set.with(Contact::EntryGateOver, false)
-        .with(Contact::ReleaseGateOver, false)
+    set.with(Contact::EntryGateOver, false).with(Contact::ReleaseGateOver, false)
 }

@@ -28,46 +28,18 @@ pub struct Check {
 impl Check {
     /// `value` must be at most `limit`.
     #[must_use]
-    pub fn at_most(
-        name: &str,
-        value: f64,
-        limit: f64,
-        unit: &'static str,
-        mend: impl Into<String>,
-    ) -> Self {
+    pub fn at_most(name: &str, value: f64, limit: f64, unit: &'static str, mend: impl Into<String>) -> Self {
         Self::build(name, value, limit, unit, limit - value, mend.into())
     }
 
     /// `value` must be at least `limit`.
     #[must_use]
-    pub fn at_least(
-        name: &str,
-        value: f64,
-        limit: f64,
-        unit: &'static str,
-        mend: impl Into<String>,
-    ) -> Self {
+    pub fn at_least(name: &str, value: f64, limit: f64, unit: &'static str, mend: impl Into<String>) -> Self {
         Self::build(name, value, limit, unit, value - limit, mend.into())
     }
 
-    fn build(
-        name: &str,
-        value: f64,
-        limit: f64,
-        unit: &'static str,
-        spare: f64,
-        mend: String,
-    ) -> Self {
-        Self {
-            name: name.to_owned(),
-            ok: spare >= 0.0,
-            value,
-            limit,
-            unit,
-            spare,
-            mend,
-            by_speed: false,
-        }
+    fn build(name: &str, value: f64, limit: f64, unit: &'static str, spare: f64, mend: String) -> Self {
+        Self { name: name.to_owned(), ok: spare >= 0.0, value, limit, unit, spare, mend, by_speed: false }
     }
 
     /// The same, decided by the belt's speed.

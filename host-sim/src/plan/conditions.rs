@@ -23,8 +23,7 @@ pub fn conditions(job: &Job, w: &Worked) -> Vec<Check> {
 fn escapement_checks(job: &Job, w: &Worked) -> Vec<Check> {
     let m = &job.machine;
     let (r_min, r_max) = (w.d_min_mm / 2.0, w.d_max_mm / 2.0);
-    let (low, high) =
-        escapement::entry_window_mm(m.release_blade_mm, m.blade_mm, m.blade_tip_mm, r_min, r_max);
+    let (low, high) = escapement::entry_window_mm(m.release_blade_mm, m.blade_mm, m.blade_tip_mm, r_min, r_max);
     let to_bottle = (m.entry_blade_mm - low).min(high - m.entry_blade_mm);
     let best = f64::midpoint(low, high);
     let fit = if (high - low) / 2.0 < BLADE_PLAY_MM {
@@ -36,22 +35,10 @@ fn escapement_checks(job: &Job, w: &Worked) -> Vec<Check> {
             best - m.entry_blade_mm
         )
     };
-    let (p_low, p_high) = escapement::pocket_eye_window_mm(
-        m.entry_blade_mm,
-        m.release_blade_mm,
-        m.blade_tip_mm,
-        r_min,
-        r_max,
-        MARGIN_MM,
-    );
+    let (p_low, p_high) =
+        escapement::pocket_eye_window_mm(m.entry_blade_mm, m.release_blade_mm, m.blade_tip_mm, r_min, r_max, MARGIN_MM);
     vec![
-        Check::at_least(
-            "entry blade between first and second bottle",
-            to_bottle,
-            BLADE_PLAY_MM,
-            "mm",
-            fit,
-        ),
+        Check::at_least("entry blade between first and second bottle", to_bottle, BLADE_PLAY_MM, "mm", fit),
         Check::at_least(
             "pocket eye clear of the bottle at the entry gate",
             m.pocket_eye_mm,
@@ -82,22 +69,8 @@ fn eye_checks(job: &Job, w: &Worked) -> Vec<Check> {
     };
     let accept_ms = m.eye_on_ms + m.eye_filter_ms;
     vec![
-        Check::at_least(
-            "release eye past the pick-up slip",
-            m.release_eye_mm,
-            low,
-            "mm",
-            mend.clone(),
-        )
-        .of_speed(),
-        Check::at_most(
-            "release eye early enough to measure the body",
-            m.release_eye_mm,
-            high,
-            "mm",
-            mend,
-        )
-        .of_speed(),
+        Check::at_least("release eye past the pick-up slip", m.release_eye_mm, low, "mm", mend.clone()).of_speed(),
+        Check::at_most("release eye early enough to measure the body", m.release_eye_mm, high, "mm", mend).of_speed(),
         Check::at_least(
             "body in the release eye longer than its filter",
             w.travel_ms(w.d_min_mm),
@@ -120,8 +93,14 @@ fn eye_checks(job: &Job, w: &Worked) -> Vec<Check> {
 fn catch_checks(job: &Job, w: &Worked) -> Vec<Check> {
     let m = &job.machine;
     vec![
-        Check::at_most("belt speed", w.v_mm_s, m.belt_speed_max_mm_s, "mm/s", "slow the belt, or correct belt_speed_max")
-            .of_speed(),
+        Check::at_most(
+            "belt speed",
+            w.v_mm_s,
+            m.belt_speed_max_mm_s,
+            "mm/s",
+            "slow the belt, or correct belt_speed_max",
+        )
+        .of_speed(),
         Check::at_most(
             "centring error against the jaw's capture",
             w.centring.sum_mm(),
@@ -148,7 +127,9 @@ fn catch_checks(job: &Job, w: &Worked) -> Vec<Check> {
         Check::at_least(
             "head free before the next catch is ordered",
             w.d_mm / 2.0 - w.rest_mm - job.product.aim_early_mm - w.lead_mm
-                + w.way_mm((to_work_ms(job, Actuator::ReleaseGate) - stroke(job, Actuator::ReleaseGate).spread_ms).max(0.0))
+                + w.way_mm(
+                    (to_work_ms(job, Actuator::ReleaseGate) - stroke(job, Actuator::ReleaseGate).spread_ms).max(0.0),
+                )
                 + w.slip_least_mm,
             w.leave_mm,
             "mm",
@@ -207,10 +188,7 @@ fn head_checks(job: &Job, w: &Worked) -> Vec<Check> {
         let over = if s.over { s.to_over_ms } else { 0.0 };
         let need = s.spread_ms + over + m.contact_filter_ms;
         all.push(Check::at_least(
-            &format!(
-                "margin of the {} covers its spread, over-travel and filter",
-                a.name()
-            ),
+            &format!("margin of the {} covers its spread, over-travel and filter", a.name()),
             s.margin_ms,
             need,
             "ms",

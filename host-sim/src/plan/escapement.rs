@@ -39,13 +39,7 @@ pub fn sensitivity(r_mm: f64, tip_mm: f64) -> f64 {
 /// The places that the entry blade (its upstream face) may have so that its blade of `blade_mm` misses every pair of bottles with radii
 /// r_min … r_max: (most upstream, most downstream), coordinates, mm. Empty when the first is the larger.
 #[must_use]
-pub fn entry_window_mm(
-    release_blade_mm: f64,
-    blade_mm: f64,
-    tip_mm: f64,
-    r_min_mm: f64,
-    r_max_mm: f64,
-) -> (f64, f64) {
+pub fn entry_window_mm(release_blade_mm: f64, blade_mm: f64, tip_mm: f64, r_min_mm: f64, r_max_mm: f64) -> (f64, f64) {
     // The second bottle's downstream flank comes closest behind a small first bottle, itself large.
     let low = release_blade_mm - touching_mm(r_min_mm, tip_mm) - nose_mm(r_max_mm, tip_mm);
     // The first bottle's upstream flank reaches furthest when it is large.
@@ -65,22 +59,13 @@ pub fn pocket_eye_window_mm(
     margin_mm: f64,
 ) -> (f64, f64) {
     // A small bottle pokes further past a blade than a large one.
-    (
-        entry_blade_mm + nose_mm(r_min_mm, tip_mm) + margin_mm,
-        release_blade_mm + nose_mm(r_max_mm, tip_mm) - margin_mm,
-    )
+    (entry_blade_mm + nose_mm(r_min_mm, tip_mm) + margin_mm, release_blade_mm + nose_mm(r_max_mm, tip_mm) - margin_mm)
 }
 
 /// Belt travel from registration at the release eye until the longest body has passed the release blade's downstream face, with
 /// `margin_mm` on top; never negative, mm.
 #[must_use]
-pub fn gate_shut_travel_mm(
-    d_max_mm: f64,
-    eye_mm: f64,
-    release_blade_mm: f64,
-    blade_mm: f64,
-    margin_mm: f64,
-) -> f64 {
+pub fn gate_shut_travel_mm(d_max_mm: f64, eye_mm: f64, release_blade_mm: f64, blade_mm: f64, margin_mm: f64) -> f64 {
     (d_max_mm - (eye_mm - (release_blade_mm + blade_mm)) + margin_mm).max(0.0)
 }
 

@@ -1,9 +1,7 @@
 //! What a person sets or measures at the machine: set-points, positions, and what to be careful of.
 
 use super::chart::{Chart, confirm_ms};
-use super::worked::{
-    BELT_REACTION_MS, CLEARANCE_MM, ROLLER_MU, Worked, stroke, to_home_ms, to_work_ms,
-};
+use super::worked::{BELT_REACTION_MS, CLEARANCE_MM, ROLLER_MU, Worked, stroke, to_home_ms, to_work_ms};
 use super::{air, carry, escapement, tighten};
 use crate::job::spec::{Job, SupplySpec, TightenSpec};
 use serde::Serialize;
@@ -25,21 +23,11 @@ pub struct Figure {
 }
 
 fn fig(name: &'static str, value: f64, unit: &'static str) -> Figure {
-    Figure {
-        name,
-        value,
-        unit,
-        travel: false,
-    }
+    Figure { name, value, unit, travel: false }
 }
 
 fn travel(name: &'static str, mm: f64) -> Figure {
-    Figure {
-        name,
-        value: mm,
-        unit: "mm",
-        travel: true,
-    }
+    Figure { name, value: mm, unit: "mm", travel: true }
 }
 
 /// Set-points: travels for what the belt does, times for what actuators do, forces and torques to set.
@@ -51,10 +39,7 @@ pub fn setpoints(job: &Job, w: &Worked, c: &Chart, early_ms: Option<f64>) -> Vec
         travel("catch travel from the release eye", w.catch_mm),
         fig("aim early", p.aim_early_mm, "mm"),
         fig("lead of the grip", w.lead_mm, "mm"),
-        travel(
-            "grip ordered after the release eye",
-            w.catch_mm - p.aim_early_mm - w.lead_mm,
-        ),
+        travel("grip ordered after the release eye", w.catch_mm - p.aim_early_mm - w.lead_mm),
         travel("release gate shut after the release eye", w.gate_shut_mm),
         travel("settling travel of the pocket", w.settle_mm),
         travel("misfeed travel after the release order", w.misfeed_mm),
@@ -64,17 +49,9 @@ pub fn setpoints(job: &Job, w: &Worked, c: &Chart, early_ms: Option<f64>) -> Vec
         fig("pick-up slip, least", w.slip_least_mm, "mm"),
         fig("pick-up slip, most", w.slip_most_mm, "mm"),
         fig("speed sample window", p.speed_window_mm, "mm"),
-        fig(
-            "pick-up time at the lowest friction",
-            carry::pick_up_time_ms(w.v_mm_s, p.mu_min),
-            "ms",
-        ),
+        fig("pick-up time at the lowest friction", carry::pick_up_time_ms(w.v_mm_s, p.mu_min), "ms"),
         fig("capture of the jaw", w.capture_mm, "mm"),
-        fig(
-            "uncertainty at registration",
-            w.centring.position_mm(),
-            "mm",
-        ),
+        fig("uncertainty at registration", w.centring.position_mm(), "mm"),
         fig("centring error, worst case", w.centring.sum_mm(), "mm"),
         fig("seat dwell", p.seat_dwell_ms, "ms"),
         fig("engage dwell", p.engage_dwell_ms, "ms"),
@@ -95,47 +72,26 @@ pub fn setpoints(job: &Job, w: &Worked, c: &Chart, early_ms: Option<f64>) -> Vec
         TightenSpec::SeatOnly => out.push(fig("closed without spin", w.spin_ms, "ms")),
     }
     if p.tighten != TightenSpec::SeatOnly {
-        let grip =
-            2.0 * tighten::grip_force_n(w.torque_nm, m.jaw_mu, w.d_min_mm, m.jaw_half_angle_deg);
+        let grip = 2.0 * tighten::grip_force_n(w.torque_nm, m.jaw_mu, w.d_min_mm, m.jaw_half_angle_deg);
         out.extend([
             fig("roller speed", f64::from(w.rpm), "rpm"),
-            fig(
-                "closure speed",
-                tighten::cap_rpm(f64::from(w.rpm), m.roller_diameter_mm, p.cap_diameter_mm),
-                "rpm",
-            ),
+            fig("closure speed", tighten::cap_rpm(f64::from(w.rpm), m.roller_diameter_mm, p.cap_diameter_mm), "rpm"),
             fig("application torque", w.torque_nm, "N·m"),
             fig(
                 "torque by the half-diameter rule (common practice)",
                 tighten::half_diameter_nm(p.cap_diameter_mm),
                 "N·m",
             ),
-            fig(
-                "force of each roller",
-                tighten::roller_force_n(w.torque_nm, ROLLER_MU, p.cap_diameter_mm),
-                "N",
-            ),
+            fig("force of each roller", tighten::roller_force_n(w.torque_nm, ROLLER_MU, p.cap_diameter_mm), "N"),
             fig("force of the grip, twice what just holds", grip, "N"),
-            fig(
-                "least bore for that grip, no losses",
-                air::least_bore_mm(grip, m.air_bar),
-                "mm",
-            ),
+            fig("least bore for that grip, no losses", air::least_bore_mm(grip, m.air_bar), "mm"),
         ]);
     }
-    out.push(fig(
-        "push of each queued bottle on a blade",
-        carry::queue_force_n(1.0, p.mu_max, p.mass_kg),
-        "N",
-    ));
+    out.push(fig("push of each queued bottle on a blade", carry::queue_force_n(1.0, p.mu_max, p.mass_kg), "N"));
     if let Some(ms) = early_ms {
         out.push(fig("next release after the grip is confirmed", ms, "ms"));
     }
-    out.push(fig(
-        "cycle if the head waited until the last bottle had left",
-        c.vacant_cycle_ms,
-        "ms",
-    ));
+    out.push(fig("cycle if the head waited until the last bottle had left", c.vacant_cycle_ms, "ms"));
     out
 }
 
@@ -168,21 +124,9 @@ pub fn positions(job: &Job, w: &Worked) -> Vec<Figure> {
     let mut out = vec![
         fig("release blade, holding face", m.release_blade_mm, "mm"),
         fig("leading edge at rest on the release blade", w.rest_mm, "mm"),
-        fig(
-            "touching point upstream of the release blade",
-            escapement::touching_mm(w.d_mm / 2.0, y),
-            "mm",
-        ),
-        fig(
-            "touching point, mm per mm of radius",
-            escapement::sensitivity(w.d_mm / 2.0, y),
-            "",
-        ),
-        fig(
-            "free width between touching bottles",
-            escapement::free_width_mm(w.d_mm / 2.0, y),
-            "mm",
-        ),
+        fig("touching point upstream of the release blade", escapement::touching_mm(w.d_mm / 2.0, y), "mm"),
+        fig("touching point, mm per mm of radius", escapement::sensitivity(w.d_mm / 2.0, y), ""),
+        fig("free width between touching bottles", escapement::free_width_mm(w.d_mm / 2.0, y), "mm"),
         fig("entry blade, upstream face", m.entry_blade_mm, "mm"),
         fig("entry blade, best", f64::midpoint(low, high), "mm"),
         fig("entry blade, furthest upstream", low, "mm"),
@@ -194,21 +138,9 @@ pub fn positions(job: &Job, w: &Worked) -> Vec<Figure> {
         fig("release eye, furthest upstream", w.eye_window_mm.0, "mm"),
         fig("release eye, furthest downstream", w.eye_window_mm.1, "mm"),
         fig("last-stop mark of a leading edge", w.last_stop_mm, "mm"),
-        fig(
-            "head clear line upstream of the head centre",
-            w.head_clear_mm,
-            "mm",
-        ),
-        fig(
-            "discharge eye, at least",
-            1.5 * w.d_max_mm + CLEARANCE_MM,
-            "mm",
-        ),
-        fig(
-            "grip height above the belt, at most",
-            carry::grip_height_max_mm(w.d_min_mm, p.mu_max),
-            "mm",
-        ),
+        fig("head clear line upstream of the head centre", w.head_clear_mm, "mm"),
+        fig("discharge eye, at least", 1.5 * w.d_max_mm + CLEARANCE_MM, "mm"),
+        fig("grip height above the belt, at most", carry::grip_height_max_mm(w.d_min_mm, p.mu_max), "mm"),
         fig("centre of gravity above the belt", p.cog_mm, "mm"),
     ];
     if let Some(x) = m.discharge_eye_mm {
@@ -233,13 +165,13 @@ pub fn cautions(job: &Job, w: &Worked, c: &Chart) -> Vec<String> {
     .map(str::to_owned)
     .to_vec();
     if m.discharge_eye_mm.is_none() {
-        out.push("No discharge eye: a blocked outfeed, a bottle that stays at the head and one taken by hand are not seen.".to_owned());
-    }
-    if m.supply_eye_mm.is_none() {
         out.push(
-            "No supply eye: a starved line is known only from a pocket that stays empty."
+            "No discharge eye: a blocked outfeed, a bottle that stays at the head and one taken by hand are not seen."
                 .to_owned(),
         );
+    }
+    if m.supply_eye_mm.is_none() {
+        out.push("No supply eye: a starved line is known only from a pocket that stays empty.".to_owned());
     }
     if p.cap == CapPolicy::Unsensed && !stroke(job, Actuator::Plunger).over {
         out.push("No closure is sensed, neither by a contact nor by the plunger's over-travel: bottles without one count as good.".to_owned());
@@ -248,10 +180,7 @@ pub fn cautions(job: &Job, w: &Worked, c: &Chart) -> Vec<String> {
         out.push("No diverter: bottles that failed ride on with the good ones.".to_owned());
     }
     if p.tighten == TightenSpec::Turns {
-        out.push(
-            "Tightening ends on turns, which are no evidence of torque: sample removal torque."
-                .to_owned(),
-        );
+        out.push("Tightening ends on turns, which are no evidence of torque: sample removal torque.".to_owned());
     }
     if w.settle_mm > p.settle_mm {
         out.push(format!(
@@ -274,10 +203,7 @@ pub fn cautions(job: &Job, w: &Worked, c: &Chart) -> Vec<String> {
     }
     for a in [Actuator::EntryGate, Actuator::ReleaseGate, Actuator::Reject] {
         if stroke(job, a).over {
-            out.push(format!(
-                "The {} has no over-travel: its over contact is not used.",
-                a.name()
-            ));
+            out.push(format!("The {} has no over-travel: its over contact is not used.", a.name()));
         }
     }
     if m.contacts.has(Contact::Cap) && p.cap == CapPolicy::Unsensed {
@@ -292,16 +218,14 @@ pub fn cautions(job: &Job, w: &Worked, c: &Chart) -> Vec<String> {
         SupplySpec::Pitch(mm) | SupplySpec::Random(mm) => Some(w.travel_ms(mm)),
     };
     if let Some(ms) = supplied.filter(|ms| *ms > c.cycle_ms) {
-        out.push(format!("The supply in [run] brings one bottle every {ms:.0} ms, slower than the station's cycle of {:.0} ms.", c.cycle_ms));
+        out.push(format!(
+            "The supply in [run] brings one bottle every {ms:.0} ms, slower than the station's cycle of {:.0} ms.",
+            c.cycle_ms
+        ));
     }
-    let unseen = Actuator::ALL
-        .iter()
-        .any(|a| confirm_ms(job, *a, true) > 500.0);
+    let unseen = Actuator::ALL.iter().any(|a| confirm_ms(job, *a, true) > 500.0);
     if unseen {
-        out.push(
-            "A stroke without a contact and with a long margin adds that margin to every cycle."
-                .to_owned(),
-        );
+        out.push("A stroke without a contact and with a long margin adds that margin to every cycle.".to_owned());
     }
     out
 }

@@ -5,9 +5,7 @@ use super::chart::fitted;
 use super::scale::{counts_per_mm, duration, millimetres, speed};
 use super::worked::{BELT_REACTION_MS, Worked, stroke};
 use crate::job::spec::{Job, TightenSpec};
-use timing_core::{
-    Actuator, ActuatorProfile, BeltOwner, Duration, MachineProfile, Millimetres, Product, Tighten,
-};
+use timing_core::{Actuator, ActuatorProfile, BeltOwner, Duration, MachineProfile, Millimetres, Product, Tighten};
 
 /// Least tolerance for a belt that creeps back, mm.
 const REVERSE_MM: f64 = 2.0;
@@ -36,11 +34,7 @@ pub(super) fn profile(job: &Job, w: &Worked) -> Result<MachineProfile, PlanError
     let ramp_ms = m.belt_speed_max_mm_s / m.belt_accel_mm_s2 * 1_000.0 + BELT_REACTION_MS;
     Ok(MachineProfile {
         counts_per_mm: counts_per_mm(m.encoder_counts_per_rev, m.wheel_mm)?,
-        belt_owner: if m.line_owns_belt {
-            BeltOwner::Line
-        } else {
-            BeltOwner::Ours
-        },
+        belt_owner: if m.line_owns_belt { BeltOwner::Line } else { BeltOwner::Ours },
         belt_speed_max: speed("belt_speed_max", m.belt_speed_max_mm_s)?,
         belt_ramp: duration("belt_speed_max / belt_acceleration", ramp_ms)?,
         suspend_stops_belt: m.suspend_stops_belt,
@@ -83,9 +77,7 @@ pub(super) fn product(job: &Job, w: &Worked, early_ms: Option<f64>) -> Result<Pr
         },
         TightenSpec::SeatOnly => Tighten::SeatOnly(duration("seat-only time", w.spin_ms)?),
     };
-    let early: Option<Duration> = early_ms
-        .map(|ms| duration("early release", ms))
-        .transpose()?;
+    let early: Option<Duration> = early_ms.map(|ms| duration("early release", ms)).transpose()?;
     Ok(Product {
         speed: speed("belt_speed", w.v_mm_s)?,
         body_min: millimetres("shortest body", w.d_min_mm)?,
@@ -99,7 +91,7 @@ pub(super) fn product(job: &Job, w: &Worked, early_ms: Option<f64>) -> Result<Pr
         settle_travel: millimetres("settle", w.settle_mm)?,
         misfeed_travel: millimetres("misfeed travel", w.misfeed_mm)?,
         jam_travel: millimetres("jam travel", w.jam_mm)?,
-        leave_travel: millimetres("leave travel", w.leave_mm)?,
+        leave_travel: millimetres("leave travel", w.leave_core_mm())?,
         slip: millimetres("pick-up slip", w.slip_mm())?,
         slip_u: millimetres("uncertainty of slip", w.slip_u_mm())?,
         stop_travel: millimetres("stop travel", w.stop_mm)?,

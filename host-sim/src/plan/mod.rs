@@ -103,17 +103,8 @@ pub enum PlanError {
 impl fmt::Display for PlanError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Value {
-                name,
-                value,
-                unit,
-                low,
-                high,
-            } => {
-                write!(
-                    f,
-                    "{name} is {value} {unit}, must lie within {low} … {high} {unit}: correct it in the job file"
-                )
+            Self::Value { name, value, unit, low, high } => {
+                write!(f, "{name} is {value} {unit}, must lie within {low} … {high} {unit}: correct it in the job file")
             }
             Self::Machine(e) => {
                 write!(f, "the plan's machine is refused by the core: ")?;
@@ -124,11 +115,7 @@ impl fmt::Display for PlanError {
                 }
             }
             Self::Product { error, failed } => {
-                write!(
-                    f,
-                    "the plan's product is refused by the core: {}",
-                    error.words()
-                )?;
+                write!(f, "the plan's product is refused by the core: {}", error.words())?;
                 for c in failed {
                     write!(
                         f,
@@ -195,9 +182,7 @@ fn all_checks(job: &Job, w: &Worked) -> Vec<Check> {
 
 /// Whether every check that the belt's speed decides holds at `v_mm_s`.
 fn bears(job: &Job, v_mm_s: f64) -> bool {
-    all_checks(job, &Worked::at(job, v_mm_s))
-        .iter()
-        .all(|c| c.ok || !c.by_speed)
+    all_checks(job, &Worked::at(job, v_mm_s)).iter().all(|c| c.ok || !c.by_speed)
 }
 
 /// The fastest belt, mm/s; 0 if none works.
@@ -232,16 +217,10 @@ fn fastest(job: &Job) -> f64 {
     low
 }
 
-fn validate(
-    profile: &MachineProfile,
-    product: &Product,
-    checks: &[Check],
-) -> Result<(Machine, Setpoints), PlanError> {
+fn validate(profile: &MachineProfile, product: &Product, checks: &[Check]) -> Result<(Machine, Setpoints), PlanError> {
     let machine = Machine::new(profile).map_err(PlanError::Machine)?;
-    let setpoints = Setpoints::new(product, &machine).map_err(|error| PlanError::Product {
-        error,
-        failed: checks.iter().filter(|c| !c.ok).cloned().collect(),
-    })?;
+    let setpoints = Setpoints::new(product, &machine)
+        .map_err(|error| PlanError::Product { error, failed: checks.iter().filter(|c| !c.ok).cloned().collect() })?;
     Ok((machine, setpoints))
 }
 

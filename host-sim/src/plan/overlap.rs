@@ -24,10 +24,7 @@ pub struct Overlap {
 #[must_use]
 pub fn overlap(job: &Job, w: &Worked) -> Overlap {
     if !job.product.early_release {
-        return Overlap {
-            delay_ms: None,
-            checks: Vec::new(),
-        };
+        return Overlap { delay_ms: None, checks: Vec::new() };
     }
     let m = &job.machine;
     let mut checks = Vec::new();
@@ -65,23 +62,16 @@ pub fn overlap(job: &Job, w: &Worked) -> Overlap {
         .of_speed(),
     );
     if checks.iter().any(|c| !c.ok) {
-        return Overlap {
-            delay_ms: None,
-            checks,
-        };
+        return Overlap { delay_ms: None, checks };
     }
     // The fastest newcomer: quickest gate, least slip. The slowest head: every stroke late by its spread.
     let gate = stroke(job, Actuator::ReleaseGate);
     let open_ms = (to_work_ms(job, Actuator::ReleaseGate) - gate.spread_ms).max(0.0);
     let reach_ms = open_ms + carry::ride_ms(w.v_mm_s, job.product.mu_max, furthest - w.rest_mm);
     let late_ms = stroke(job, Actuator::Grip).spread_ms
-        + 2.0
-            * (stroke(job, Actuator::Plunger).spread_ms + stroke(job, Actuator::Rollers).spread_ms);
+        + 2.0 * (stroke(job, Actuator::Plunger).spread_ms + stroke(job, Actuator::Rollers).spread_ms);
     let delay = (busy_ms(job, w) + late_ms - reach_ms).max(0.0);
-    Overlap {
-        delay_ms: Some(delay),
-        checks,
-    }
+    Overlap { delay_ms: Some(delay), checks }
 }
 
 /// The furthest downstream that a newcomer's nose may be when the head has let go, mm.

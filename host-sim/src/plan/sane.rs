@@ -13,28 +13,12 @@ use crate::job::spec::{Job, TightenSpec};
 pub fn check(job: &Job) -> Result<(), PlanError> {
     let (m, p) = (&job.machine, &job.product);
     // Without spin a closure needs no turns; with spin, none at all is a slip of the pen.
-    let least_turns = if p.tighten == TightenSpec::SeatOnly {
-        0.0
-    } else {
-        0.05
-    };
+    let least_turns = if p.tighten == TightenSpec::SeatOnly { 0.0 } else { 0.05 };
     // A torque that is absent reads as 0 or as not a number: the half-diameter rule takes its place.
     let rows = [
-        (
-            "encoder_counts_per_rev",
-            m.encoder_counts_per_rev,
-            "counts",
-            1.0,
-            1e6,
-        ),
+        ("encoder_counts_per_rev", m.encoder_counts_per_rev, "counts", 1.0, 1e6),
         ("encoder_wheel", m.wheel_mm, "mm", 1.0, 1e5),
-        (
-            "belt_speed_max",
-            m.belt_speed_max_mm_s,
-            "mm/s",
-            1.0,
-            3_000.0,
-        ),
+        ("belt_speed_max", m.belt_speed_max_mm_s, "mm/s", 1.0, 3_000.0),
         ("belt_acceleration", m.belt_accel_mm_s2, "mm/s²", 1.0, 1e5),
         ("entry_blade", m.entry_blade_mm, "mm", -10_000.0, 0.0),
         ("release_blade", m.release_blade_mm, "mm", -10_000.0, 0.0),
@@ -55,13 +39,7 @@ pub fn check(job: &Job) -> Result<(), PlanError> {
         ("roller_ramp", m.roller_ramp_ms, "ms", 0.0, 10_000.0),
         ("air_pressure", m.air_bar, "bar", 0.1, 20.0),
         ("diameter", p.diameter_mm, "mm", 5.0, 500.0),
-        (
-            "diameter_tolerance",
-            p.diameter_tol_mm,
-            "mm",
-            0.0,
-            0.5 * p.diameter_mm,
-        ),
+        ("diameter_tolerance", p.diameter_tol_mm, "mm", 0.0, 0.5 * p.diameter_mm),
         ("height", p.height_mm, "mm", 1.0, 5_000.0),
         ("centre_of_gravity", p.cog_mm, "mm", 0.1, p.height_mm),
         ("mass", p.mass_kg, "kg", 0.001, 100.0),
@@ -76,17 +54,7 @@ pub fn check(job: &Job) -> Result<(), PlanError> {
         ("disengage_dwell", p.disengage_dwell_ms, "ms", 0.0, 5_000.0),
         ("settle", p.settle_mm, "mm", 0.0, 10_000.0),
         ("aim_early", p.aim_early_mm, "mm", 0.0, 500.0),
-        (
-            "torque",
-            if p.torque_nm.is_nan() {
-                0.0
-            } else {
-                p.torque_nm
-            },
-            "N·m",
-            0.0,
-            1_000.0,
-        ),
+        ("torque", if p.torque_nm.is_nan() { 0.0 } else { p.torque_nm }, "N·m", 0.0, 1_000.0),
         ("belt_wander", job.run.wander, "", 0.0, 0.99),
         ("wander_period", job.run.wander_period_s, "s", 0.0, 1e9),
     ];
@@ -98,25 +66,13 @@ pub fn check(job: &Job) -> Result<(), PlanError> {
         let latency = name(LATENCY);
         let stroke = name(STROKE);
         within(latency, a.latency_ms, "ms", 0.0, 500.0)?;
-        for t in [
-            a.to_work_ms,
-            a.to_over_ms,
-            a.to_home_ms,
-            a.spread_ms,
-            a.margin_ms,
-        ] {
+        for t in [a.to_work_ms, a.to_over_ms, a.to_home_ms, a.spread_ms, a.margin_ms] {
             within(stroke, t, "ms", 0.0, 5_000.0)?;
         }
     }
     // A blade that does not reach a bottle holds none.
     let r_min = (p.diameter_mm - p.diameter_tol_mm) / 2.0;
-    within(
-        "blade_tip (must reach past the flank of the smallest bottle)",
-        m.blade_tip_mm,
-        "mm",
-        0.0,
-        0.99 * r_min,
-    )?;
+    within("blade_tip (must reach past the flank of the smallest bottle)", m.blade_tip_mm, "mm", 0.0, 0.99 * r_min)?;
     within(
         "entry_blade (must lie upstream of the release blade)",
         m.entry_blade_mm,
@@ -143,23 +99,7 @@ const STROKE: [&str; 6] = [
     "a time of reject",
 ];
 
-fn within(
-    name: &'static str,
-    value: f64,
-    unit: &'static str,
-    low: f64,
-    high: f64,
-) -> Result<(), PlanError> {
+fn within(name: &'static str, value: f64, unit: &'static str, low: f64, high: f64) -> Result<(), PlanError> {
     // Written so that "not a number" is out of range too.
-    if value >= low && value <= high {
-        Ok(())
-    } else {
-        Err(PlanError::Value {
-            name,
-            value,
-            unit,
-            low,
-            high,
-        })
-    }
+    if value >= low && value <= high { Ok(()) } else { Err(PlanError::Value { name, value, unit, low, high }) }
 }

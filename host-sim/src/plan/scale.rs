@@ -41,13 +41,7 @@ fn over(x: f64, y: f64) -> Option<i64> {
 }
 
 fn bad(name: &'static str, value: f64, unit: &'static str, low: f64, high: f64) -> PlanError {
-    PlanError::Value {
-        name,
-        value,
-        unit,
-        low,
-        high,
-    }
+    PlanError::Value { name, value, unit, low, high }
 }
 
 /// A length or coordinate, to the nearest 1/65 536 mm.
@@ -117,18 +111,9 @@ mod tests {
 
     #[test]
     fn rounds_to_the_nearest_step_and_refuses_what_does_not_fit() {
-        assert_eq!(
-            millimetres("x", 94.0).map(Millimetres::to_bits),
-            Ok(94 << 16)
-        );
-        assert_eq!(
-            millimetres("x", 0.5 / STEPS).map(Millimetres::to_bits),
-            Ok(1)
-        );
-        assert_eq!(
-            millimetres("x", -0.5 / STEPS).map(Millimetres::to_bits),
-            Ok(-1)
-        );
+        assert_eq!(millimetres("x", 94.0).map(Millimetres::to_bits), Ok(94 << 16));
+        assert_eq!(millimetres("x", 0.5 / STEPS).map(Millimetres::to_bits), Ok(1));
+        assert_eq!(millimetres("x", -0.5 / STEPS).map(Millimetres::to_bits), Ok(-1));
         assert!(millimetres("x", 40_000.0).is_err());
         assert!(millimetres("x", f64::NAN).is_err());
         assert!(speed("v", -1.0).is_err());
@@ -136,10 +121,7 @@ mod tests {
         assert_eq!(duration("t", 218.0).map(Duration::as_micros), Ok(218_000));
         assert!(duration("t", f64::INFINITY).is_err());
         // 4096 counts over 200 mm are 20.48 counts/mm, 1 342 177.28 steps.
-        assert_eq!(
-            counts_per_mm(4_096.0, 200.0).map(CountsPerMm::to_bits),
-            Ok(1_342_177)
-        );
+        assert_eq!(counts_per_mm(4_096.0, 200.0).map(CountsPerMm::to_bits), Ok(1_342_177));
         assert!(counts_per_mm(4_096.0, 0.0).is_err());
         assert!(rpm("n", 6_000.6).is_err());
     }

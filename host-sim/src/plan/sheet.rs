@@ -25,23 +25,11 @@ fn write(s: &mut String, p: &Plan) -> std::fmt::Result {
     if failed == 0 {
         writeln!(s, "VERDICT  works: every check holds")?;
     } else {
-        writeln!(
-            s,
-            "VERDICT  does not work: {failed} of {} checks fail",
-            p.checks.len()
-        )?;
+        writeln!(s, "VERDICT  does not work: {failed} of {} checks fail", p.checks.len())?;
     }
-    writeln!(
-        s,
-        "  cycle {:.0} ms, {:.1} bottles/min, bottleneck {}",
-        p.cycle_ms, p.rate_per_min, p.bottleneck
-    )?;
+    writeln!(s, "  cycle {:.0} ms, {:.1} bottles/min, bottleneck {}", p.cycle_ms, p.rate_per_min, p.bottleneck)?;
     if p.belt_max_mm_s > 0.0 {
-        writeln!(
-            s,
-            "  fastest belt {:.0} mm/s, {:.1} bottles/min there",
-            p.belt_max_mm_s, p.rate_max_per_min
-        )?;
+        writeln!(s, "  fastest belt {:.0} mm/s, {:.1} bottles/min there", p.belt_max_mm_s, p.rate_max_per_min)?;
     } else {
         writeln!(s, "  no belt speed works with these measurements")?;
     }
@@ -71,16 +59,9 @@ fn write(s: &mut String, p: &Plan) -> std::fmt::Result {
     for (name, mm) in p.centring_parts() {
         writeln!(s, "  {name:<52} {mm:>9.2} mm")?;
     }
-    writeln!(
-        s,
-        "\nSTEPS  (ms from the release order)            start    length    margin"
-    )?;
+    writeln!(s, "\nSTEPS  (ms from the release order)            start    length    margin")?;
     for r in &p.steps {
-        writeln!(
-            s,
-            "  {:<40} {:>9.0} {:>9.0} {:>9.0}",
-            r.step, r.start_ms, r.length_ms, r.margin_ms
-        )?;
+        writeln!(s, "  {:<40} {:>9.0} {:>9.0} {:>9.0}", r.step, r.start_ms, r.length_ms, r.margin_ms)?;
     }
     writeln!(s, "\nCHECKS")?;
     for c in &p.checks {

@@ -14,11 +14,7 @@ pub fn cap_rpm(roller_rpm: f64, roller_mm: f64, cap_mm: f64) -> f64 {
 #[must_use]
 pub fn turns_ms(turns: f64, cap_rpm: f64, ramp_ms: f64) -> f64 {
     let at_speed = turns.max(0.0) / cap_rpm * 60_000.0;
-    if at_speed >= ramp_ms / 2.0 {
-        at_speed + ramp_ms / 2.0
-    } else {
-        libm::sqrt(2.0 * ramp_ms * at_speed)
-    }
+    if at_speed >= ramp_ms / 2.0 { at_speed + ramp_ms / 2.0 } else { libm::sqrt(2.0 * ramp_ms * at_speed) }
 }
 
 /// Turns that a torque window is opened before, and held open after, what an ideal closure needs.
@@ -28,10 +24,7 @@ pub const WINDOW_SLACK_TURNS: f64 = 0.25;
 /// starts is random, with [`WINDOW_SLACK_TURNS`] on both sides.
 #[must_use]
 pub fn torque_window_turns(turns: f64) -> (f64, f64) {
-    (
-        (turns - WINDOW_SLACK_TURNS).max(0.0),
-        turns + 1.0 + WINDOW_SLACK_TURNS,
-    )
+    ((turns - WINDOW_SLACK_TURNS).max(0.0), turns + 1.0 + WINDOW_SLACK_TURNS)
 }
 
 /// Application torque by the half-diameter rule, N·m: as many inch-pounds as the closure has millimetres of radius. Common practice, no

@@ -62,7 +62,7 @@ pub struct Worked {
     pub misfeed_mm: f64,
     /// Belt travel in the release eye that is a jam.
     pub jam_mm: f64,
-    /// Belt travel from let-go until the head is free for the next catch.
+    /// Belt travel from let-go until the head is free for the next catch, the most slip included.
     pub leave_mm: f64,
     /// Reach of the busy head upstream.
     pub head_clear_mm: f64,
@@ -70,7 +70,7 @@ pub struct Worked {
     pub last_stop_mm: f64,
     /// Roller speed, whole revolutions a minute.
     pub rpm: u16,
-    /// Spin time, ms: nominal.
+    /// Spin time, ms: nominal; with seat only, how long the rollers stay closed.
     pub spin_ms: f64,
     /// Torque window, ms after the spin order; `(0, 0)` unless the torque ends tightening.
     pub torque_window_ms: (f64, f64),
@@ -105,11 +105,7 @@ impl Worked {
     pub fn at(job: &Job, v_mm_s: f64) -> Self {
         let (m, p) = (&job.machine, &job.product);
         let v = v_mm_s;
-        let (d, d_min, d_max) = (
-            p.diameter_mm,
-            p.diameter_mm - p.diameter_tol_mm,
-            p.diameter_mm + p.diameter_tol_mm,
-        );
+        let (d, d_min, d_max) = (p.diameter_mm, p.diameter_mm - p.diameter_tol_mm, p.diameter_mm + p.diameter_tol_mm);
         let counts_per_mm = m.encoder_counts_per_rev / m.wheel_mm;
         let count_mm = 1.0 / counts_per_mm;
         let rest_mm = m.release_blade_mm + escapement::nose_mm(d / 2.0, m.blade_tip_mm);
@@ -122,21 +118,9 @@ impl Worked {
         let lead_mm = catch::lead_mm(v, grip.latency_ms, grip.to_work_ms);
         // Trailing edge → eye clear → accepted → order → contact, the latest stroke; the early aim brings the order forward.
         let aim_ms = p.aim_early_mm / v * 1_000.0;
-        let eye_lead_ms = grip.latency_ms
-            + grip.to_work_ms
-            + grip.spread_ms
-            + m.eye_off_ms
-            + m.eye_filter_ms
-            + aim_ms;
-        let eye_window_mm = catch::eye_window_mm(
-            rest_mm,
-            slip_most_mm,
-            MARGIN_MM,
-            d,
-            p.diameter_tol_mm.max(MARGIN_MM),
-            v,
-            eye_lead_ms,
-        );
+        let eye_lead_ms = grip.latency_ms + grip.to_work_ms + grip.spread_ms + m.eye_off_ms + m.eye_filter_ms + aim_ms;
+        let eye_window_mm =
+            catch::eye_window_mm(rest_mm, slip_most_mm, MARGIN_MM, d, p.diameter_tol_mm.max(MARGIN_MM), v, eye_lead_ms);
         let trailing_known = m.release_eye_mm <= eye_window_mm.1;
         let accel = catch::wander_accel_mm_s2(v, job.run.wander, job.run.wander_period_s);
         let centring = catch::Centring {
@@ -146,61 +130,33 @@ impl Worked {
             speed_mm: catch::speed_change_mm(accel, grip.latency_ms + grip.to_work_ms),
             slip_mm: carry::slip_remaining_mm(v, p.mu_min, m.release_eye_mm - rest_mm),
             eye_mm: m.eye_beam_mm / 2.0 + v * m.eye_on_ms / 2_000.0,
-            body_mm: if trailing_known {
-                0.0
-            } else {
-                p.diameter_tol_mm / 2.0
-            },
+            body_mm: if trailing_known { 0.0 } else { p.diameter_tol_mm / 2.0 },
             aim_mm: p.aim_early_mm,
         };
         // A larger body meets the flanks further out and leaves less; beyond half a body the notion ends.
-        let capture_mm = catch::capture_mm(m.jaw_half_mouth_mm, d_max / 2.0, m.jaw_half_angle_deg)
-            .min(d_min / 2.0);
+        let capture_mm = catch::capture_mm(m.jaw_half_mouth_mm, d_max / 2.0, m.jaw_half_angle_deg).min(d_min / 2.0);
 
         let gate_margin = MARGIN_MM + centring.position_mm();
-        let gate_shut_mm = escapement::gate_shut_travel_mm(
-            d_max,
-            m.release_eye_mm,
-            m.release_blade_mm,
-            m.blade_mm,
-            gate_margin,
-        );
+        let gate_shut_mm =
+            escapement::gate_shut_travel_mm(d_max, m.release_eye_mm, m.release_blade_mm, m.blade_mm, gate_margin);
         let open = stroke(job, Actuator::ReleaseGate);
         // The way until the eye sees the nose, or until the tail leaves the pocket eye, whichever is longer.
-        let way = (m.release_eye_mm - rest_mm)
-            .max(m.pocket_eye_mm - rest_mm + d_max)
-            .max(0.0);
-        let see_ms = open.latency_ms
-            + open.to_work_ms
-            + open.spread_ms
-            + m.eye_on_ms.max(m.eye_off_ms)
-            + m.eye_filter_ms;
+        let way = (m.release_eye_mm - rest_mm).max(m.pocket_eye_mm - rest_mm + d_max).max(0.0);
+        let see_ms =
+            open.latency_ms + open.to_work_ms + open.spread_ms + m.eye_on_ms.max(m.eye_off_ms) + m.eye_filter_ms;
         let misfeed_mm = 1.1 * (v * see_ms / 1_000.0 + way + slip_most_mm) + 2.0 * CLEARANCE_MM;
 
         // The pocket's bottle runs on to the blade; one that grips the belt worse follows it later by the spread of slips.
-        let settle_need_mm =
-            (rest_mm - m.pocket_eye_mm).max(0.0) + (slip_most_mm - slip_least_mm) + MARGIN_MM;
+        let settle_need_mm = (rest_mm - m.pocket_eye_mm).max(0.0) + (slip_most_mm - slip_least_mm) + MARGIN_MM;
         let head_clear_mm = (d_max / 2.0 + CLEARANCE_MM).max(m.jaw_half_mouth_mm);
         let stop_mm = carry::stop_travel_mm(v, BELT_REACTION_MS, m.belt_accel_mm_s2, p.mu_min);
-        let torque_nm = if p.torque_nm > 0.0 {
-            p.torque_nm
-        } else {
-            tighten::half_diameter_nm(p.cap_diameter_mm)
-        };
+        let torque_nm = if p.torque_nm > 0.0 { p.torque_nm } else { tighten::half_diameter_nm(p.cap_diameter_mm) };
         let seat_only = p.tighten == TightenSpec::SeatOnly;
         // The core drives whole revolutions a minute, so that is what the turns are timed with.
-        let rpm = if seat_only {
-            0
-        } else {
-            scale::rpm("roller_speed", p.roller_rpm).unwrap_or(0)
-        };
+        let rpm = if seat_only { 0 } else { scale::rpm("roller_speed", p.roller_rpm).unwrap_or(0) };
         let cap_rpm = tighten::cap_rpm(f64::from(rpm), m.roller_diameter_mm, p.cap_diameter_mm);
         let turns = |n: f64| {
-            if rpm == 0 {
-                0.0
-            } else {
-                tighten::turns_ms(n, cap_rpm, m.roller_ramp_ms)
-            }
+            if rpm == 0 { 0.0 } else { tighten::turns_ms(n, cap_rpm, m.roller_ramp_ms) }
         };
         let window = tighten::torque_window_turns(p.turns);
         let (spin_ms, torque_window_ms) = match p.tighten {
@@ -246,6 +202,12 @@ impl Worked {
     #[must_use]
     pub fn slip_mm(&self) -> f64 {
         f64::midpoint(self.slip_most_mm, self.slip_least_mm)
+    }
+
+    /// Leaving travel as the core counts it, from the place where the mean slip has been taken off, mm.
+    #[must_use]
+    pub fn leave_core_mm(&self) -> f64 {
+        self.leave_mm - self.slip_mm()
     }
 
     /// Uncertainty of that slip, and of one belt stop or start, mm.
