@@ -1,14 +1,18 @@
 //! All tests, one binary.
-mod plant_common;
-mod plant_line;
-mod plan_reference;
+mod firmware;
 mod io_bits;
+mod job_errors;
+mod job_files;
 mod judge;
 mod judge_job;
 mod mt_speed;
+mod output_files;
+mod plan_reference;
+mod plant_common;
+mod plant_line;
 mod quadrature;
+mod quantities;
 mod queue_theory;
-mod states;
-
-mod firmware;
 mod show;
+mod run_verb;
+mod states;
