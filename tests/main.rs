@@ -2,6 +2,8 @@
 
 mod firmware;
 mod io_bits;
+mod job_errors;
+mod job_files;
 mod judge;
 mod judge_job;
 mod judge_outcome;
@@ -14,7 +16,13 @@ mod plant_belt;
 mod plant_common;
 mod plant_line;
 mod plant_motion;
+mod output_files;
+mod plan_reference;
+mod plant_common;
+mod plant_line;
 mod quadrature;
+mod quantities;
 mod queue_theory;
 mod show;
+mod run_verb;
 mod states;

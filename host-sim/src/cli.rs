@@ -5,6 +5,10 @@
 mod args;
 pub mod files;
 mod jobs;
+mod plan;
+pub mod rehearsal;
+
+pub use args::{DemoArgs, RunArgs};
 
 use clap::Parser;
 use std::ffi::OsString;
@@ -32,6 +36,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>, out: &mut dyn Write, err: &
     };
     match cli.verb {
         args::Verb::Check(a) => jobs::check(&a, out, err),
+        args::Verb::Plan(a) => plan::plan(&a, out, err),
     }
 }
 

@@ -3,6 +3,9 @@
 use clap::{Args, Parser, Subcommand};
 use std::path::PathBuf;
 
+/// Words for a job file, wherever one is taken.
+const JOB: &str = "JOB";
+
 /// Columns that help is set in, on every terminal.
 const WIDTH: usize = 100;
 
@@ -30,6 +33,8 @@ pub(super) struct Cli {
 pub(super) enum Verb {
     /// Read job files and name every mistake in them, each with its line and how to mend it.
     Check(CheckArgs),
+    /// Plan a job: positions, set-points, step chart and checks, as a set-up sheet.
+    Plan(PlanArgs),
 }
 
 /// `check`.
@@ -37,7 +42,7 @@ pub(super) enum Verb {
 #[command(after_help = CAUTIONS)]
 pub(super) struct CheckArgs {
     /// Job files (TOML).
-    #[arg(required = true, value_name = "JOB")]
+    #[arg(required = true, value_name = JOB)]
     pub(super) jobs: Vec<PathBuf>,
     /// For machines: one JSON object a job, one a line, on standard output.
     #[arg(long)]
@@ -45,4 +50,68 @@ pub(super) struct CheckArgs {
     /// Say nothing when all is well.
     #[arg(short, long)]
     pub(super) quiet: bool,
+}
+
+/// `plan`.
+#[derive(Debug, Args)]
+#[command(after_help = CAUTIONS)]
+pub(super) struct PlanArgs {
+    /// Job file (TOML).
+    #[arg(value_name = JOB)]
+    pub(super) job: PathBuf,
+    /// For machines: one JSON object on standard output.
+    #[arg(long)]
+    pub(super) json: bool,
+    /// Say nothing but the checks that fail.
+    #[arg(short, long)]
+    pub(super) quiet: bool,
+}
+
+/// `run`: rehearse jobs.
+#[derive(Clone, Debug, Default, Args)]
+#[command(after_help = CAUTIONS)]
+pub struct RunArgs {
+    /// Job files (TOML).
+    #[arg(required = true, value_name = JOB)]
+    pub jobs: Vec<PathBuf>,
+    /// For machines: one JSON object a job, one a line, on standard output.
+    #[arg(long)]
+    pub json: bool,
+    /// Write the verdicts as a JUnit report.
+    #[arg(long, value_name = "FILE")]
+    pub junit: Option<PathBuf>,
+    /// Write every contact and order as a VCD file; with several jobs, a folder.
+    #[arg(long, value_name = "FILE")]
+    pub vcd: Option<PathBuf>,
+    /// Write charts: into a folder both, the timing chart and the distance-time chart; into a file the timing chart, or the
+    /// distance-time chart if its name has "travel" in it.
+    #[arg(long, value_name = "FOLDER|FILE")]
+    pub chart: Option<PathBuf>,
+    /// Write a report as one HTML file; with several jobs, a folder.
+    #[arg(long, value_name = "FILE")]
+    pub report: Option<PathBuf>,
+    /// Write over files that are there already.
+    #[arg(long)]
+    pub force: bool,
+    /// Take this seed for every random draw instead of the job's.
+    #[arg(long, value_name = "N")]
+    pub seed: Option<u64>,
+    /// For comparison, rehearse with every place replaced by a time in seconds.
+    #[arg(long)]
+    pub fixed_delays: bool,
+    /// Say nothing but what fails.
+    #[arg(short, long)]
+    pub quiet: bool,
+}
+
+/// `demo`: the built-in job, whole.
+#[derive(Clone, Debug, Args)]
+#[command(after_help = CAUTIONS)]
+pub struct DemoArgs {
+    /// Folder for plan, charts, report and recordings; it is made if need be, and files in it are written over.
+    #[arg(long, value_name = "FOLDER", default_value = "capcycle-demo")]
+    pub out: PathBuf,
+    /// For machines: one JSON object on standard output.
+    #[arg(long)]
+    pub json: bool,
 }

@@ -241,7 +241,7 @@ fn jaw(r: &mut Reader, m: &MachineSpec, mt: &Table<'_>, p: &ProductSpec, pt: &Ta
 /// `[run]`, with what is known of machine and product.
 pub(super) fn run(r: &mut Reader, run: &RunSpec, t: &Table<'_>, m: Option<&MachineSpec>, p: Option<&ProductSpec>) {
     let there = u64::from(run.bottles) + run.initial.len() as u64;
-    if u64::from(run.batch) > there && t.has("bottles") {
+    if u64::from(run.batch) > there {
         let what = format!("a batch of {} can never be delivered from {there} bottles", run.batch);
         r.contradiction(&[t.side("batch"), t.side("bottles")], what, "let more bottles come, or ask for fewer");
     }
@@ -259,9 +259,6 @@ pub(super) fn run(r: &mut Reader, run: &RunSpec, t: &Table<'_>, m: Option<&Machi
             let what = format!("bottles at {} and {} would stand in each other", mm(pair[0]), mm(pair[1]));
             r.contradiction(&[t.side("start")], what, "place them at least one diameter apart");
         }
-    }
-    if !t.has("bottles") {
-        return;
     }
     let beyond = |n: u32| u64::from(n) > there;
     let mut named: Vec<(&str, u32)> = Vec::new();

@@ -188,7 +188,8 @@ pub(super) fn run(r: &mut Reader, t: &Table<'_>) -> RunSpec {
     RunSpec {
         seed: t.whole(r, "seed").and_then(|n| u64::try_from(n).ok()).unwrap_or(0),
         duration_s: t.figure(r, "duration"),
-        bottles: small(t.whole(r, "bottles")),
+        // Where it is absent or wrong, so many that no other figure contradicts it.
+        bottles: t.whole(r, "bottles").and_then(|n| u32::try_from(n).ok()).unwrap_or(u32::MAX),
         batch,
         supply: supply(r, t),
         wander: t.figure(r, "belt_wander"),

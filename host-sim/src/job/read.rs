@@ -93,10 +93,19 @@ fn load(r: &mut Reader, name: String, text: String) -> Node {
     let text = text.strip_prefix('\u{feff}').map(str::to_owned).unwrap_or(text);
     let (node, errors) = tree::parse(source, &text);
     r.sources.push(Source { name, text });
+    let mut repeated: Option<std::ops::Range<usize>> = None;
     for e in errors {
+        let duplicate = e.message.contains("duplicate key");
+        // Of a whole table given twice one mistake is told, not one for each of its keys.
+        if duplicate && repeated.as_ref().is_some_and(|r| r.contains(&e.span.start)) {
+            continue;
+        }
+        if duplicate {
+            repeated = table_from(&r.sources[source].text, e.span.start);
+        }
         let key = r.sources[source].text.get(e.span.clone()).unwrap_or("").trim().to_owned();
         let place = Place { source, span: e.span };
-        let (key, mend) = if e.message.contains("duplicate key") {
+        let (key, mend) = if duplicate {
             (key, "keep one of the two")
         } else {
             (String::new(), "mend the TOML here: key = value, one a line; texts in quotes; tables as [name]")
@@ -104,6 +113,16 @@ fn load(r: &mut Reader, name: String, text: String) -> Node {
         r.tell(Mistake::Syntax, &place, &key, e.message, mend.to_owned());
     }
     node
+}
+
+/// The stretch of the table whose header stands on the line of `at`, to the next header; `None` if no header stands there.
+fn table_from(text: &str, at: usize) -> Option<std::ops::Range<usize>> {
+    let line = text.get(..at)?.rfind('\n').map_or(0, |i| i + 1);
+    let rest = text.get(line..)?;
+    rest.trim_start().starts_with('[').then(|| {
+        let end = rest.find("\n[").map_or(text.len(), |i| line + i);
+        line..end
+    })
 }
 
 /// Puts the table of a named file in the place of its name.
@@ -175,7 +194,8 @@ fn drop_consequences(r: &mut Reader) {
         r.errors.iter().filter(|e| e.mistake == Mistake::Syntax).map(|e| (e.place.source, e.line)).collect();
     r.errors.retain(|e| match e.mistake {
         Mistake::Syntax | Mistake::File => true,
-        Mistake::Missing | Mistake::Contradiction => !broken.iter().any(|(s, _)| *s == e.place.source),
+        // A broken header leaves its keys to the table before it, where they are not known.
+        Mistake::Missing | Mistake::Contradiction | Mistake::UnknownKey => !broken.iter().any(|(s, _)| *s == e.place.source),
         _ => !broken.contains(&(e.place.source, e.line)),
     });
 }

@@ -63,8 +63,9 @@ pub(super) struct Table<'d> {
 /// The word that is nearest to `word`, if any is near enough to be meant.
 pub(super) fn nearest<'w>(word: &str, words: &[&'w str]) -> Option<&'w str> {
     let lower = word.to_lowercase().replace(['_', '-'], " ");
-    // The beginning of a single word's name is that word: "spring" for "spring return".
-    let mut begun = words.iter().filter(|w| lower.chars().count() >= 3 && w.to_lowercase().starts_with(&lower));
+    // The first word of a name is that name, if of no other: "spring" for "spring return".
+    let first = format!("{lower} ");
+    let mut begun = words.iter().filter(|w| w.to_lowercase().starts_with(&first));
     if let (Some(only), None) = (begun.next(), begun.next()) {
         return Some(only);
     }
