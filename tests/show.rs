@@ -489,7 +489,7 @@ fn the_json_object_has_the_promised_keys_in_order() {
         "digest",
         "trace_digest",
         "centring",
-        "centring_fixed_delays",
+        "comparison",
         "placement",
     ];
     let mut at = 0;

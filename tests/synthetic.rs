@@ -2,7 +2,7 @@
 //! station, the second without a closure, and a fault at the end. Every figure is ours; nothing here is measured.
 
 use host_sim::trace::{BottlePath, Moment, Piece, Places, Trace};
-use host_sim::verdict::{Breach, Centring, Check, Counted, Outcome, Placement, RunResult};
+use host_sim::verdict::{Breach, Centring, Comparison, Check, Counted, Outcome, Placement, RunResult};
 use timing_core::{
     Actuator, Contact, Contacts, Event, EventKind, Fault, FeedStep, HeadStep, Mode, Orders, UnitState, Why,
 };
@@ -348,7 +348,15 @@ pub fn result() -> RunResult {
         digest: 0x00ab_cdef_0123_4567,
         trace_digest: 0xfeed_0000_0000_beef,
         centring: Centring { n: 3, mean_mm: 0.0, rms_mm: 0.29, max_mm: 0.4 },
-        centring_fixed_delays: Some(Centring { n: 3, mean_mm: -1.2, rms_mm: 6.4, max_mm: 9.8 }),
+        comparison: Some(Comparison {
+            even: Centring { n: 3, mean_mm: 0.0, rms_mm: 0.1, max_mm: 0.2 },
+            even_fixed: Centring { n: 3, mean_mm: -1.1, rms_mm: 6.3, max_mm: 9.6 },
+            fixed: Centring { n: 3, mean_mm: -1.2, rms_mm: 6.4, max_mm: 9.8 },
+            fixed_failed: 2,
+            failed: 0,
+            predicted_mm: 1.5,
+        }),
+        inputs: Vec::new(),
         placement: Placement { n: 3, max_counts: 0 },
         state: "Aborted",
         trace: trace(3, true),

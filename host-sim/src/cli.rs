@@ -37,6 +37,8 @@ pub fn run(args: impl IntoIterator<Item = OsString>, out: &mut dyn Write, err: &
     match cli.verb {
         args::Verb::Check(a) => jobs::check(&a, out, err),
         args::Verb::Plan(a) => plan::plan(&a, out, err),
+        args::Verb::Run(a) => rehearsal::run(&a, &rehearsal::real, out, err),
+        args::Verb::Demo(a) => rehearsal::demo(&a, &rehearsal::real, out, err),
     }
 }
 

@@ -20,12 +20,13 @@ mod script;
 pub use schedule::Schedule;
 
 use crate::facts::Fact;
-use crate::job::spec::{Action, Job};
+use crate::job::spec::{Action, Job, RunSpec};
 use crate::judge::outcome::Outcomes;
 use crate::judge::rules::{Rules, Seen};
 use crate::plan::{self, PlanError};
 use crate::plant::Plant;
-use crate::verdict::{Counted, Outcome, Placement, RunResult};
+use crate::record::inputs::InputsWriter;
+use crate::verdict::{Comparison, Counted, Outcome, Placement, RunResult};
 use clockwork::Clockwork;
 use recorder::Recorder;
 use schedule::Clock;
@@ -39,6 +40,8 @@ use timing_core::{
 pub struct Options {
     /// Keep what happened, for charts and files.
     pub trace: bool,
+    /// Keep all that the core was given ([`RunResult::inputs`]).
+    pub inputs: bool,
     /// Judge the rules at every tick (the outcomes are always judged).
     pub rules: bool,
     /// When the core is called.
@@ -49,7 +52,7 @@ pub struct Options {
 
 impl Default for Options {
     fn default() -> Self {
-        Self { trace: false, rules: true, schedule: Schedule::Wake, shortcut: true }
+        Self { trace: false, inputs: false, rules: true, schedule: Schedule::Wake, shortcut: true }
     }
 }
 
@@ -74,8 +77,46 @@ pub fn rehearse_with(
     let machine = plan.machine()?;
     let setpoints = plan.setpoints_of()?;
     let mut run = Run::new(job, options, machine, setpoints, plan.worked.capture_mm);
-    run.go(tap);
-    Ok(run.finish())
+    let mut writer =
+        options.inputs.then(|| InputsWriter::new(Vec::new(), &plan.profile, &plan.product).expect("memory takes all"));
+    run.go(&mut |inputs, station| {
+        if let Some(w) = &mut writer {
+            w.tick(inputs).expect("memory takes all");
+        }
+        tap(inputs, station);
+    });
+    let mut result = run.finish();
+    if let Some(w) = writer {
+        result.inputs = w.finish().expect("memory takes all");
+    }
+    Ok(result)
+}
+
+/// The same job with every place replaced by a time in seconds, and with every stroke at its nominal time; `result` is the job
+/// as it is.
+///
+/// # Errors
+/// When the job cannot be planned.
+pub fn compare(job: &Job, result: &RunResult) -> Result<Comparison, PlanError> {
+    let plan = plan::plan(job)?;
+    let options = Options { rules: false, ..Options::default() };
+    let with = |spread: bool, fixed_delays: bool| {
+        let run = RunSpec { spread, fixed_delays, ..job.run.clone() };
+        rehearse(&Job { run, ..job.clone() }, &options)
+    };
+    let (even, even_fixed, fixed) = (with(false, false)?, with(false, true)?, with(job.run.spread, true)?);
+    let failed = |r: &RunResult| {
+        let of = |o: Outcome| Outcome::ALL.iter().position(|x| *x == o).map_or(0, |i| r.outcomes[i]);
+        of(Outcome::OffCentre) + of(Outcome::Missed)
+    };
+    Ok(Comparison {
+        even: even.centring,
+        even_fixed: even_fixed.centring,
+        fixed: fixed.centring,
+        fixed_failed: failed(&fixed),
+        failed: failed(result),
+        predicted_mm: plan.centring_parts().iter().map(|(_, mm)| mm).sum(),
+    })
 }
 
 /// How long after everything has left the run goes on, so that what is late is seen, µs.

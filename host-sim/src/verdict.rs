@@ -131,6 +131,23 @@ pub struct Placement {
     pub max_counts: i32,
 }
 
+/// The same job with every place replaced by a time in seconds, and with every stroke at its nominal time.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Comparison {
+    /// Places along the belt, strokes without spread.
+    pub even: Centring,
+    /// Fixed delays in seconds, strokes without spread.
+    pub even_fixed: Centring,
+    /// Fixed delays in seconds, strokes spread as in the job.
+    pub fixed: Centring,
+    /// Bottles that the judge found caught off centre, or missed, with those.
+    pub fixed_failed: u32,
+    /// The same with places along the belt: this job.
+    pub failed: u32,
+    /// Largest error that the plan reckons with, mm: the sum of its parts.
+    pub predicted_mm: f64,
+}
+
 /// Everything a rehearsal says.
 #[derive(Clone, Debug, Default)]
 pub struct RunResult {
@@ -165,7 +182,9 @@ pub struct RunResult {
     /// Centring at the catch.
     pub centring: Centring,
     /// The same job with fixed delays in seconds, if it was asked for.
-    pub centring_fixed_delays: Option<Centring>,
+    pub comparison: Option<Comparison>,
+    /// All that the core was given, in the form of [`crate::record::inputs`], if it was asked for.
+    pub inputs: Vec<u8>,
     /// Placement of the catch order.
     pub placement: Placement,
     /// Name of the unit's last state.

@@ -33,8 +33,12 @@ pub(super) struct Cli {
 pub(super) enum Verb {
     /// Read job files and name every mistake in them, each with its line and how to mend it.
     Check(CheckArgs),
+    /// Show it all once with the built-in job: plan, rehearsal, charts and report, in a folder.
+    Demo(DemoArgs),
     /// Plan a job: positions, set-points, step chart and checks, as a set-up sheet.
     Plan(PlanArgs),
+    /// Rehearse jobs against the modelled line, and give each its verdict.
+    Run(RunArgs),
 }
 
 /// `check`.
@@ -99,6 +103,9 @@ pub struct RunArgs {
     /// For comparison, rehearse with every place replaced by a time in seconds.
     #[arg(long)]
     pub fixed_delays: bool,
+    /// Write all that the core was given, for a board that is to do the same (see the chapter on firmware).
+    #[arg(long, value_name = "FILE")]
+    pub inputs: Option<PathBuf>,
     /// Say nothing but what fails.
     #[arg(short, long)]
     pub quiet: bool,

@@ -4,6 +4,7 @@ use super::files::{File, Files};
 use super::{DemoArgs, FINE, NO, RunArgs, WRONG_INPUT, say};
 use crate::job::Job;
 use crate::record::{csv, vcd};
+use crate::rehearse::{Options, compare, rehearse};
 use crate::show::{View, json, junit, report, terminal, timing, travel};
 use crate::verdict::RunResult;
 use std::io::Write;
@@ -13,8 +14,21 @@ use std::path::{Path, PathBuf};
 /// rehearsed at all.
 pub type Rehearse<'a> = &'a dyn Fn(&Job, bool) -> Result<RunResult, String>;
 
-/// What becomes of a result: its file's name after the job's, and its content.
-type Make = fn(&RunResult) -> String;
+/// What becomes of a result: the content of a file.
+type Make = fn(&RunResult) -> Vec<u8>;
+
+/// The real rehearsal: the core against the modelled line. With the trace comes the comparison with fixed delays.
+///
+/// # Errors
+/// Why the job cannot be rehearsed at all, one sentence.
+pub fn real(job: &Job, trace: bool) -> Result<RunResult, String> {
+    let options = Options { trace, inputs: trace, ..Options::default() };
+    let mut result = rehearse(job, &options).map_err(|e| e.to_string())?;
+    if trace && !job.run.fixed_delays {
+        result.comparison = Some(compare(job, &result).map_err(|e| e.to_string())?);
+    }
+    Ok(result)
+}
 
 fn timing_chart(r: &RunResult) -> String {
     timing::timing(&r.trace, &View { title: r.title.clone(), span: None })
@@ -24,9 +38,11 @@ fn travel_chart(r: &RunResult) -> String {
     travel::travel(&r.trace, &View { title: r.title.clone(), span: None })
 }
 
-fn vcd_file(r: &RunResult) -> String {
-    vcd::vcd(&r.trace)
-}
+const TIMING: Make = |r| timing_chart(r).into_bytes();
+const TRAVEL: Make = |r| travel_chart(r).into_bytes();
+const REPORT: Make = |r| report::report(r).into_bytes();
+const VCD: Make = |r| vcd::vcd(&r.trace).into_bytes();
+const INPUTS: Make = |r| r.inputs.clone();
 
 /// `run`: reads every job before it runs any, and looks whether every file can be written before it begins; writes all files at the
 /// end, or none.
@@ -70,9 +86,9 @@ pub fn run(a: &RunArgs, rehearse: Rehearse<'_>, out: &mut dyn Write, err: &mut d
         } else if !a.quiet {
             say(out, &format!("{}\n", terminal::line(&result)));
         }
-        ready.extend(mine().map(|w| File { path: w.path.clone(), content: (w.make)(&result).into_bytes() }));
+        ready.extend(mine().map(|w| File { path: w.path.clone(), content: (w.make)(&result) }));
         // The trace is long, and only the files above need it.
-        results.push(RunResult { trace: crate::trace::Trace::default(), ..result });
+        results.push(RunResult { trace: crate::trace::Trace::default(), inputs: Vec::new(), ..result });
     }
     if let Some(path) = &a.junit {
         ready.push(File { path: path.clone(), content: junit::junit(&results).into_bytes() });
@@ -130,14 +146,17 @@ fn wanted(a: &RunArgs, jobs: &[Job]) -> Result<Vec<Wanted>, String> {
         Ok(())
     };
     if let Some(place) = &a.vcd {
-        want("--vcd", place, &[("vcd", vcd_file)])?;
+        want("--vcd", place, &[("vcd", VCD)])?;
+    }
+    if let Some(place) = &a.inputs {
+        want("--inputs", place, &[("inputs", INPUTS)])?;
     }
     if let Some(place) = &a.report {
-        want("--report", place, &[("html", report::report)])?;
+        want("--report", place, &[("html", REPORT)])?;
     }
     if let Some(place) = &a.chart {
         let named_travel = place.file_name().is_some_and(|n| n.to_string_lossy().contains("travel"));
-        let both: [(&str, Make); 2] = [("timing.svg", timing_chart), ("travel.svg", travel_chart)];
+        let both: [(&str, Make); 2] = [("timing.svg", TIMING), ("travel.svg", TRAVEL)];
         let made = if place.is_dir() { &both[..] } else if named_travel { &both[1..] } else { &both[..1] };
         want("--chart", place, made)?;
     }
@@ -168,7 +187,7 @@ pub fn demo(a: &DemoArgs, rehearse: Rehearse<'_>, out: &mut dyn Write, err: &mut
         ("report.html", report::report(&result)),
         ("timing.svg", timing_chart(&result)),
         ("travel.svg", travel_chart(&result)),
-        ("run.vcd", vcd_file(&result)),
+        ("run.vcd", vcd::vcd(&result.trace)),
         ("events.csv", csv::events(&result.trace)),
         ("junit.xml", junit::junit(std::slice::from_ref(&result))),
         ("job/steady-day.toml", include_str!("../../jobs/steady-day.toml").to_owned()),

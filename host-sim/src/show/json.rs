@@ -1,6 +1,6 @@
 //! `run --json`: one object per job, on one line.
 
-use crate::verdict::{Centring, Outcome, RunResult};
+use crate::verdict::{Centring, Comparison, Outcome, RunResult};
 use serde::Serialize;
 use serde::ser::{SerializeMap, Serializer};
 
@@ -26,7 +26,7 @@ struct Object<'a> {
     trace_digest: String,
     centring: CentringObject,
     #[serde(skip_serializing_if = "Option::is_none")]
-    centring_fixed_delays: Option<CentringObject>,
+    comparison: Option<ComparisonObject>,
     placement: PlacementObject,
 }
 
@@ -63,6 +63,27 @@ const fn centring(c: &Centring) -> CentringObject {
     CentringObject { n: c.n, mean_mm: c.mean_mm, rms_mm: c.rms_mm, max_mm: c.max_mm }
 }
 
+#[derive(Serialize)]
+struct ComparisonObject {
+    even: CentringObject,
+    even_fixed: CentringObject,
+    fixed: CentringObject,
+    fixed_failed: u32,
+    failed: u32,
+    predicted_mm: f64,
+}
+
+const fn comparison(c: &Comparison) -> ComparisonObject {
+    ComparisonObject {
+        even: centring(&c.even),
+        even_fixed: centring(&c.even_fixed),
+        fixed: centring(&c.fixed),
+        fixed_failed: c.fixed_failed,
+        failed: c.failed,
+        predicted_mm: c.predicted_mm,
+    }
+}
+
 /// Number of bottles that met this end.
 pub(crate) fn count(r: &RunResult, outcome: Outcome) -> u32 {
     Outcome::ALL.iter().zip(r.outcomes).filter(|(o, _)| **o == outcome).map(|(_, n)| n).sum()
@@ -72,8 +93,9 @@ pub(crate) fn count(r: &RunResult, outcome: Outcome) -> u32 {
 ///
 /// Keys: `job`, `verdict` ("pass" or "fail"), `bottles_in`, `good`, `rejected`, `removed`, `lost`, `found`, `inside`,
 /// `rate_per_min`, `outcomes` (every word of [`Outcome`] with its number), `breaches` (`rule`, `t_us`, `text`), `missed`,
-/// `simulated_s`, `ticks`, `digest` and `trace_digest` (16 hexadecimal digits), `centring` and, if it was asked for,
-/// `centring_fixed_delays` (`n`, `mean_mm`, `rms_mm`, `max_mm`), `placement` (`n`, `max_counts`).
+/// `simulated_s`, `ticks`, `digest` and `trace_digest` (16 hexadecimal digits), `centring` (`n`, `mean_mm`, `rms_mm`, `max_mm`) and, if it was asked for,
+/// `comparison` with fixed delays in seconds (`even`, `even_fixed`, `fixed`, each as `centring`; `fixed_failed`, `failed`,
+/// `predicted_mm`), `placement` (`n`, `max_counts`).
 #[must_use]
 pub fn object(r: &RunResult) -> String {
     let object = Object {
@@ -95,7 +117,7 @@ pub fn object(r: &RunResult) -> String {
         digest: format!("{:016x}", r.digest),
         trace_digest: format!("{:016x}", r.trace_digest),
         centring: centring(&r.centring),
-        centring_fixed_delays: r.centring_fixed_delays.as_ref().map(centring),
+        comparison: r.comparison.as_ref().map(comparison),
         placement: PlacementObject { n: r.placement.n, max_counts: r.placement.max_counts },
     };
     // Plain numbers and strings: serialising them cannot fail.

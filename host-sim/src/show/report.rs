@@ -5,7 +5,7 @@ use super::timing::timing;
 use super::travel::travel;
 use super::words;
 use crate::trace::Trace;
-use crate::verdict::{Centring, Outcome, RunResult};
+use crate::verdict::{Centring, Comparison, Outcome, RunResult};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use timing_core::{Event, EventKind};
 
@@ -179,23 +179,32 @@ fn placement(r: &RunResult) -> Markup {
                 thead { tr { th { "Where the jaw met the bottle" } th.n { "Catches" } th.n { "Mean, mm" } th.n { "RMS, mm" } th.n { "Largest, mm" } } }
                 tbody {
                     (row("Places along the belt (this job)", &r.centring))
-                    @if let Some(fixed) = &r.centring_fixed_delays { (row("Fixed delays in seconds, for comparison", fixed)) }
+                    @if let Some(c) = &r.comparison {
+                        (row("Fixed delays in seconds, for comparison", &c.fixed))
+                        (row("Places along the belt, every stroke at its nominal time", &c.even))
+                        (row("Fixed delays in seconds, every stroke at its nominal time", &c.even_fixed))
+                    }
                 }
             }
             p {
                 "Mean: + is downstream, late. RMS is about the aim."
-                @if let Some(ratio) = ratio(r) {
-                    " With fixed delays in seconds the centring would be " b { (format!("{ratio:.1}")) } " times as wide (ratio of the RMS)."
+                @if let Some(c) = &r.comparison {
+                    " The plan reckons with at most " b { (format!("{:.2} mm", c.predicted_mm)) } " with the strokes' spread; "
+                    "the judge found " b { (c.failed) } " bottles caught off centre or missed, and "
+                    b { (c.fixed_failed) } " with fixed delays."
+                    @if let Some(ratio) = ratio(c) {
+                        " With every stroke at its nominal time, fixed delays are " b { (format!("{ratio:.0}")) }
+                        " times as far off centre at worst."
+                    }
                 }
             }
         }
     }
 }
 
-/// RMS with fixed delays over RMS with places, if both can be told.
-fn ratio(r: &RunResult) -> Option<f64> {
-    let fixed = r.centring_fixed_delays?;
-    (fixed.n > 0 && r.centring.n > 0 && r.centring.rms_mm > 0.0).then(|| fixed.rms_mm / r.centring.rms_mm)
+/// How many times as far off centre fixed delays are at worst, strokes without spread; `None` where there is nothing to divide by.
+fn ratio(c: &Comparison) -> Option<f64> {
+    (c.even.n > 0 && c.even_fixed.n > 0 && c.even.max_mm > 0.0).then(|| c.even_fixed.max_mm / c.even.max_mm)
 }
 
 fn breaches(r: &RunResult) -> Markup {

@@ -75,8 +75,9 @@ pub fn block(r: &RunResult) -> String {
             "  centring   rms {:.2} mm, largest {:.2} mm over {} catches",
             r.centring.rms_mm, r.centring.max_mm, r.centring.n
         );
-        match &r.centring_fixed_delays {
-            Some(f) => {
+        match &r.comparison {
+            Some(c) => {
+                let f = c.fixed;
                 let _ = writeln!(s, "; with fixed delays rms {:.2} mm, largest {:.2} mm", f.rms_mm, f.max_mm);
             }
             None => s.push('\n'),
