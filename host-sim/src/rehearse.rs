@@ -23,7 +23,7 @@ use crate::facts::Fact;
 use crate::job::spec::{Action, Job, RunSpec};
 use crate::judge::outcome::Outcomes;
 use crate::judge::rules::{Rules, Seen};
-use crate::plan::{self, PlanError};
+use crate::plan::{self, Plan, PlanError};
 use crate::plant::Plant;
 use crate::record::inputs::InputsWriter;
 use crate::verdict::{Comparison, Counted, Outcome, Placement, RunResult};
@@ -73,10 +73,13 @@ pub fn rehearse_with(
     options: &Options,
     tap: &mut dyn FnMut(&Inputs, &Station),
 ) -> Result<RunResult, PlanError> {
-    let plan = plan::plan(job)?;
+    let mut plan = plan::plan(job)?;
+    if job.run.fixed_delays {
+        clockwork::measure_no_length(&mut plan.product);
+    }
     let machine = plan.machine()?;
     let setpoints = plan.setpoints_of()?;
-    let mut run = Run::new(job, options, machine, setpoints, plan.worked.capture_mm);
+    let mut run = Run::new(job, options, machine, setpoints, &plan);
     let mut writer =
         options.inputs.then(|| InputsWriter::new(Vec::new(), &plan.profile, &plan.product).expect("memory takes all"));
     run.go(&mut |inputs, station| {
@@ -107,7 +110,7 @@ pub fn compare(job: &Job, result: &RunResult) -> Result<Comparison, PlanError> {
     let (even, even_fixed, fixed) = (with(false, false)?, with(false, true)?, with(job.run.spread, true)?);
     let failed = |r: &RunResult| {
         let of = |o: Outcome| Outcome::ALL.iter().position(|x| *x == o).map_or(0, |i| r.outcomes[i]);
-        of(Outcome::OffCentre) + of(Outcome::Missed)
+        r.off_plan + of(Outcome::Missed)
     };
     Ok(Comparison {
         even: even.centring,
@@ -115,8 +118,13 @@ pub fn compare(job: &Job, result: &RunResult) -> Result<Comparison, PlanError> {
         fixed: fixed.centring,
         fixed_failed: failed(&fixed),
         failed: failed(result),
-        predicted_mm: plan.centring_parts().iter().map(|(_, mm)| mm).sum(),
+        predicted_mm: predicted_mm(&plan),
     })
+}
+
+/// Largest centring error that the plan reckons with, mm: the sum of its parts.
+fn predicted_mm(plan: &Plan) -> f64 {
+    plan.centring_parts().iter().map(|(_, mm)| mm).sum()
 }
 
 /// How long after everything has left the run goes on, so that what is late is seen, µs.
@@ -139,6 +147,8 @@ struct Run<'a> {
     request: Option<Request>,
     /// End of the run once everything has left.
     over_at: u64,
+    /// Largest centring error that the plan reckons with, mm.
+    predicted_mm: f64,
 }
 
 /// What the events told, gathered.
@@ -154,7 +164,7 @@ struct Told {
 }
 
 impl<'a> Run<'a> {
-    fn new(job: &'a Job, options: &Options, machine: Machine, setpoints: Setpoints, capture_mm: f64) -> Self {
+    fn new(job: &'a Job, options: &Options, machine: Machine, setpoints: Setpoints, plan: &Plan) -> Self {
         let mut plant = Plant::new(job);
         plant.set_tracing(options.trace);
         let mut station = Station::new(machine, setpoints);
@@ -173,12 +183,13 @@ impl<'a> Run<'a> {
             rules: options.rules.then(|| Rules::new(job)),
             outcomes: Outcomes::new(&job.product),
             digest: Digest::new(),
-            recorder: options.trace.then(|| Recorder::new(job, capture_mm)),
+            recorder: options.trace.then(|| Recorder::new(job, plan.worked.capture_mm)),
             facts: Vec::with_capacity(64),
             events: Vec::with_capacity(8),
             tally: Told::default(),
             request: None,
             over_at: u64::MAX,
+            predicted_mm: predicted_mm(plan),
         }
     }
 
@@ -304,6 +315,12 @@ impl<'a> Run<'a> {
         }
     }
 
+    fn off_plan(&self) -> u32 {
+        let aim = self.job.product.aim_early_mm;
+        let off = |(n, _): (u32, Outcome)| self.outcomes.off_centre_mm(n).is_some_and(|mm| (mm + aim).abs() > self.predicted_mm);
+        u32::try_from(self.outcomes.iter().filter(|o| off(*o)).count()).unwrap_or(u32::MAX)
+    }
+
     fn finish(mut self) -> RunResult {
         let now = self.plant.now();
         self.take_facts();
@@ -330,6 +347,7 @@ impl<'a> Run<'a> {
             trace_digest: self.digest.trace(),
             centring: self.outcomes.centring(),
             placement: Placement { n: self.tally.orders, max_counts: self.station.book().order_late_max },
+            off_plan: self.off_plan(),
             state: self.station.unit().name(),
             ..RunResult::default()
         };

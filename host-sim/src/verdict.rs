@@ -140,7 +140,7 @@ pub struct Comparison {
     pub even_fixed: Centring,
     /// Fixed delays in seconds, strokes spread as in the job.
     pub fixed: Centring,
-    /// Bottles that the judge found caught off centre, or missed, with those.
+    /// Bottles that the judge found further off centre than the plan reckons with, or missed, with those.
     pub fixed_failed: u32,
     /// The same with places along the belt: this job.
     pub failed: u32,
@@ -185,6 +185,8 @@ pub struct RunResult {
     pub comparison: Option<Comparison>,
     /// All that the core was given, in the form of [`crate::record::inputs`], if it was asked for.
     pub inputs: Vec<u8>,
+    /// Bottles that the jaw met further off the aim than the plan reckons with.
+    pub off_plan: u32,
     /// Placement of the catch order.
     pub placement: Placement,
     /// Name of the unit's last state.

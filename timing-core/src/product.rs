@@ -193,6 +193,8 @@ pub struct Setpoints {
     pub(crate) misses_to_hold: u8,
     pub(crate) early: Option<Duration>,
     pub(crate) window: i32,
+    /// How many speed windows the middle of a grip stroke lies ahead of the middle of the newest one, 8 fraction bits.
+    pub(crate) windows_ahead: u32,
     /// Belt travel while the diverter moves, a quarter more than at the nominal speed.
     pub(crate) reject_lead: i32,
     /// Belt travel while an eye responds and its filter runs, a quarter more than at the nominal speed.
@@ -202,6 +204,15 @@ pub struct Setpoints {
 /// Room for a belt that runs faster than nominal, and for rounding.
 const fn quarter_more(counts: i32) -> i32 {
     counts.saturating_add(counts / 4).saturating_add(1)
+}
+
+/// Half the grip's stroke, and one window: on the mean, the newest window ended half a window before the order, and its
+/// middle lies half a window before that.
+fn windows_ahead(window: i32, rate: Rate, m: &Machine) -> u32 {
+    let stroke = m.strokes.get(Actuator::Grip.index()).map_or(0, |s| s.latency.saturating_add(s.to_work));
+    let travel = u32::try_from(rate.travel(stroke / 2)).unwrap_or(0);
+    let window = u32::try_from(window).unwrap_or(1).max(1);
+    travel.saturating_mul(256).checked_div(window).unwrap_or(0).saturating_add(256).min(16 << 8)
 }
 
 impl Setpoints {
@@ -291,6 +302,7 @@ impl Setpoints {
             misses_to_hold: p.misses_to_hold,
             early: p.early,
             window: n(p.speed_window),
+            windows_ahead: windows_ahead(n(p.speed_window), rate, m),
             reject_lead: quarter_more(lead::home_lead(rate, m, Actuator::Reject)),
             eye_lag: quarter_more(rate.travel(m.eye_on.saturating_add(m.eye_filter.as_micros_u32()))),
         })

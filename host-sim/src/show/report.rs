@@ -190,11 +190,11 @@ fn placement(r: &RunResult) -> Markup {
                 "Mean: + is downstream, late. RMS is about the aim."
                 @if let Some(c) = &r.comparison {
                     " The plan reckons with at most " b { (format!("{:.2} mm", c.predicted_mm)) } " with the strokes' spread; "
-                    "the judge found " b { (c.failed) } " bottles caught off centre or missed, and "
+                    "the judge found " b { (c.failed) } " bottles caught further off than that, or missed, and "
                     b { (c.fixed_failed) } " with fixed delays."
                     @if let Some(ratio) = ratio(c) {
                         " With every stroke at its nominal time, fixed delays are " b { (format!("{ratio:.0}")) }
-                        " times as far off centre at worst."
+                        " times as far off centre (ratio of the RMS)."
                     }
                 }
             }
@@ -202,9 +202,9 @@ fn placement(r: &RunResult) -> Markup {
     }
 }
 
-/// How many times as far off centre fixed delays are at worst, strokes without spread; `None` where there is nothing to divide by.
+/// How many times as far off centre fixed delays are (RMS), strokes without spread; `None` where there is nothing to divide by.
 fn ratio(c: &Comparison) -> Option<f64> {
-    (c.even.n > 0 && c.even_fixed.n > 0 && c.even.max_mm > 0.0).then(|| c.even_fixed.max_mm / c.even.max_mm)
+    (c.even.n > 0 && c.even_fixed.n > 0 && c.even.rms_mm > 0.0).then(|| c.even_fixed.rms_mm / c.even.rms_mm)
 }
 
 fn breaches(r: &RunResult) -> Markup {

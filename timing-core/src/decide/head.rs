@@ -121,7 +121,7 @@ pub(crate) fn in_catch_window(ctl: &mut Ctl, cx: &Cx<'_, '_>) -> bool {
     if ctl.head.step != HeadStep::Catch {
         return false;
     }
-    let rate = ctl.belt.rate();
+    let rate = rate(ctl, cx);
     let belt = cx.seen.belt;
     match ctl.track.at_head() {
         Some(b) => {
@@ -209,9 +209,9 @@ fn vacant(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     }
 }
 
-/// Speed for a lead: as sampled; nothing while the belt stands.
-fn rate(ctl: &Ctl) -> Rate {
-    ctl.belt.rate()
+/// Speed for a lead: as sampled, and as it changes; nothing while the belt stands.
+fn rate(ctl: &Ctl, cx: &Cx<'_, '_>) -> Rate {
+    ctl.belt.rate_ahead(cx.s.windows_ahead)
 }
 
 fn incoming(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
@@ -220,7 +220,7 @@ fn incoming(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
         return;
     };
     let (mark, u, flagged, cap) = (b.mark, b.u, b.flag != Why::Plain, b.cap);
-    let lead = lead::lead(rate(ctl), cx.m, Actuator::Grip);
+    let lead = lead::lead(rate(ctl, cx), cx.m, Actuator::Grip);
     let place = mark.ahead(cx.s.catch_early.saturating_add(lead).saturating_neg());
     ctl.head.order = Place::at(place);
     if !ctl.head.order.fire(cx.seen.belt) {
@@ -308,7 +308,7 @@ fn catch(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
 /// Between order and contact: where will the bottle be? Outside the capture, the grip goes back.
 fn recheck(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     let left = ctl.head.contact_at.instant().since(cx.seen.now).as_micros_u32();
-    let ahead = rate(ctl).travel(left);
+    let ahead = rate(ctl, cx).travel(left);
     let Some(b) = ctl.track.at_head() else { return };
     let off = cx.seen.belt.ahead(ahead).minus(b.mark).get();
     let why = if b.flag != Why::Plain {
@@ -327,7 +327,7 @@ fn caught(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     if !step_granted(ctl) {
         return;
     }
-    let filter = rate(ctl).travel(cx.m.contact_filter.as_micros_u32());
+    let filter = rate(ctl, cx).travel(cx.m.contact_filter.as_micros_u32());
     let belt = cx.seen.belt.ahead(filter.saturating_neg());
     let mut error = 0;
     if let Some(b) = ctl.track.at_head() {

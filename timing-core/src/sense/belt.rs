@@ -35,6 +35,9 @@ pub(crate) struct Belt {
     from: Counts,
     from_at: Instant,
     rate: Rate,
+    /// The speed of the window before, and how many windows were sampled whole: 0, 1, or 2 for more.
+    before: Rate,
+    windows: u8,
 }
 
 impl Belt {
@@ -48,6 +51,8 @@ impl Belt {
             from: Counts::ZERO,
             from_at: Instant::ZERO,
             rate: Rate::ZERO,
+            before: Rate::ZERO,
+            windows: 0,
         }
     }
 
@@ -80,6 +85,7 @@ impl Belt {
                     self.check = Deadline::NEVER;
                     self.anchor = belt;
                     self.rate = Rate::ZERO;
+                    self.windows = 0;
                     news.stopped = true;
                 } else {
                     self.check = due;
@@ -100,6 +106,9 @@ impl Belt {
             let window = self.window();
             let us = edge_at.since(self.from_at).as_micros_u32();
             if counts > 0 && us > 0 {
+                self.before = self.rate;
+                // Without timed edges a window is only as good as the tick: no slope is read from it.
+                self.windows = if inputs.belt_at.is_some() { self.windows.saturating_add(1).min(2) } else { 0 };
                 self.rate = Rate::over(u32::try_from(counts).unwrap_or(u32::MAX), us);
                 news.sampled = true;
             }
@@ -127,6 +136,7 @@ impl Belt {
     pub(crate) fn begin_sampling(&mut self, belt: Counts, edge_at: Instant, window: i32, expected: Rate) {
         if !self.next.is_armed() {
             self.sample_from(belt, edge_at, i64::from(window));
+            self.windows = 0;
             if self.moving {
                 self.rate = expected;
             }
@@ -144,6 +154,18 @@ impl Belt {
     /// The newest sampled speed; zero while the belt stands.
     pub(crate) const fn rate(&self) -> Rate {
         self.rate
+    }
+
+    /// The speed to be expected on the mean of a stroke ordered now: the newest window's, and as much more as it had
+    /// gained on the window before, `windows_ahead` (8 fraction bits) times. At most a quarter more or less.
+    pub(crate) fn rate_ahead(&self, windows_ahead: u32) -> Rate {
+        if self.windows < 2 {
+            return self.rate;
+        }
+        let (now, before) = (self.rate.to_bits(), self.before.to_bits());
+        let gain = u64::from(now.abs_diff(before)).wrapping_mul(u64::from(windows_ahead)) >> 8;
+        let gain = u32::try_from(gain).unwrap_or(u32::MAX).min(now / 4);
+        Rate::from_bits(if now >= before { now.saturating_add(gain) } else { now.saturating_sub(gain) })
     }
 
     pub(crate) const fn due(&self) -> Deadline {
