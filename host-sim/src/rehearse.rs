@@ -336,7 +336,7 @@ impl<'a> Run<'a> {
             job: self.job.name.clone(),
             title: self.job.title.clone(),
             seed: self.job.run.seed,
-            breaches: self.rules.map(Rules::into_breaches).unwrap_or_default(),
+            breaches: self.rules.take().map(Rules::into_breaches).unwrap_or_default(),
             bottles_in: outcomes.iter().sum(),
             counted,
             outcomes,
