@@ -184,6 +184,8 @@ impl Plant {
         b.hung = false;
         b.jams = false;
         b.down = false;
+        let was_linked = std::mem::take(&mut b.linked);
+        b.contact &= !was_linked;
         if let Hold::Blade(g) = b.hold {
             // Drawn out from under the blade, back to where the gate will hold it.
             b.hold = Hold::None;
@@ -194,6 +196,14 @@ impl Plant {
             if self.gates[g].stalled_on == n {
                 self.unstall(g, t);
             }
+        }
+        // The other of a stuck pair is free of it, too.
+        if let Some(next) = self.row.get_mut(i + 1).filter(|n| n.linked) {
+            next.linked = false;
+            next.hold = if next.hold == Hold::Partner { Hold::None } else { next.hold };
+        }
+        if self.row[i].hold == Hold::Partner {
+            self.row[i].hold = Hold::None;
         }
         self.resettle(i, t);
     }

@@ -175,7 +175,7 @@ impl Plant {
             wires: Wires::new(m.contact_bounce_ms * 1e3, draw(3)),
             shadows: [0; SENSORS],
             marks: Marks::default(),
-            supply: Supply::new(run.supply, run.bottles.max(run.initial.len() as u32)),
+            supply: Supply::new(run.supply, run.bottles.saturating_add(run.initial.len() as u32)),
             lane: Lane::default(),
             jaw: Jaw::Open,
             plunger_down: false,

@@ -100,7 +100,9 @@ impl Plant {
         if let Some((at, what)) = self.obstacle(i, x)
             && at - x <= SAME
         {
-            return (Motion::Still(at), what, b.contact);
+            // Held back by something fixed, it goes on touching only a body that stands, too.
+            let stands = i > 0 && matches!(self.row[i - 1].motion, Motion::Still(_));
+            return (Motion::Still(at), what, b.linked || (b.contact && stands));
         }
         // What friction would do alone.
         let dv = belt.v - v;

@@ -134,7 +134,6 @@ impl Plant {
             self.enter(0.0, s.x_mm, false);
             let i = self.row.len() - 1;
             self.row[i].cap = s.cap;
-            self.row[i].beams = 0;
             // Bodies placed into each other touch instead.
             if i > 0 && s.x_mm > self.arc(i - 1, 0.0).x - self.pitch(i) - 1e-6 {
                 let (x, v) = (self.arc(i - 1, 0.0).x - self.pitch(i), self.arc(i - 1, 0.0).v);
@@ -178,7 +177,8 @@ impl Plant {
                 continue;
             };
             let x = self.arc(last, t).x;
-            if x < self.room_x {
+            // The event that asks comes at the mark, to the last bit or so.
+            if x < self.room_x - 1e-6 {
                 return;
             }
             // A queue upstream closes up to what is ahead while that is near; else it comes as it is.
