@@ -152,7 +152,13 @@ fn syntax() {
 
 #[test]
 fn a_key_given_twice() {
-    tells("job.toml", "batch = 10", "batch = 10\nbatch = 11", 1, &["error: batch: duplicate key", "job.toml:8:1", "keep one of the two"]);
+    tells(
+        "job.toml",
+        "batch = 10",
+        "batch = 10\nbatch = 11",
+        1,
+        &["error: batch: duplicate key", "job.toml:8:1", "keep one of the two"],
+    );
     tells("machine.toml", "[grip]", "[plunger]", 1, &["error: plunger: duplicate key", "keep one of the two"]);
 }
 
@@ -161,10 +167,22 @@ fn an_unknown_key_names_the_nearest() {
     let cases = [
         ("job.toml", "batch = 10", "bacth = 10", "run.bacth: is not a known key of [run]", "did you mean `batch`?"),
         ("job.toml", "good = 10", "god = 10", "expect.god: is not a known key of [expect]", "did you mean `good`?"),
-        ("machine.toml", "supply_eye =", "supply-eye =", "machine.supply-eye: is not a known", "did you mean `supply_eye`?"),
+        (
+            "machine.toml",
+            "supply_eye =",
+            "supply-eye =",
+            "machine.supply-eye: is not a known",
+            "did you mean `supply_eye`?",
+        ),
         ("product.toml", "settle =", "setle =", "product.setle: is not a known", "did you mean `settle`?"),
         ("job.toml", "after = \"2 s\"", "aftr = \"2 s\"", "run.operator.aftr", "did you mean `after`?"),
-        ("job.toml", "title = \"A test\"", "title = \"\"\ncolour = 3", "colour: is not a known key of a job file", "known here: title, machine,"),
+        (
+            "job.toml",
+            "title = \"A test\"",
+            "title = \"\"\ncolour = 3",
+            "colour: is not a known key of a job file",
+            "known here: title, machine,",
+        ),
     ];
     for (file, from, to, what, mend) in cases {
         tells(file, from, to, 1, &[what, mend]);
@@ -174,22 +192,43 @@ fn an_unknown_key_names_the_nearest() {
 #[test]
 fn a_missing_key_says_which_units_it_takes() {
     let cases = [
-        ("machine.toml", "encoder_wheel = \"200 mm\"", "machine.encoder_wheel: is missing", "a length in one of: mm, cm, m, µm, in, ft"),
-        ("machine.toml", "belt_acceleration = \"1000 mm/s²\"", "machine.belt_acceleration: is missing", "in one of: mm/s², m/s²,"),
+        (
+            "machine.toml",
+            "encoder_wheel = \"200 mm\"",
+            "machine.encoder_wheel: is missing",
+            "a length in one of: mm, cm, m, µm, in, ft",
+        ),
+        (
+            "machine.toml",
+            "belt_acceleration = \"1000 mm/s²\"",
+            "machine.belt_acceleration: is missing",
+            "in one of: mm/s², m/s²,",
+        ),
         ("machine.toml", "belt_owner = \"ours\"", "machine.belt_owner: is missing", "one of: \"ours\", \"line\""),
         ("machine.toml", "reject_length = \"80 mm\"", "machine.reject_length: is missing", "a length in one of"),
         ("product.toml", "mass = \"0.55 kg\"", "product.mass: is missing", "a mass in one of: kg, g, lb, oz"),
         ("product.toml", "turns = 1.5", "product.turns: is missing", "a number without unit"),
         ("product.toml", "roller_speed = \"300 rpm\"", "product.roller_speed: is missing", "in one of: rpm, rev/s"),
         ("job.toml", "bottles = 20", "run.bottles: is missing", "a whole number"),
-        ("job.toml", "machine = \"machine.toml\"", "machine: is missing", "add a table [machine], or `machine = \"path.toml\"`"),
+        (
+            "job.toml",
+            "machine = \"machine.toml\"",
+            "machine: is missing",
+            "add a table [machine], or `machine = \"path.toml\"`",
+        ),
         ("job.toml", "bottle = 3", "run.fault.bottle: is missing", "a whole number"),
         ("job.toml", "do = \"unhold\"", "run.operator.do: is missing", "add `do = "),
     ];
     for (file, from, what, mend) in cases {
         tells(file, from, "", 1, &[what, mend]);
     }
-    tells("job.toml", "state = \"Held\"\nafter = \"2 s\"", "", 1, &["run.operator.at: nothing says when", "since power-up"]);
+    tells(
+        "job.toml",
+        "state = \"Held\"\nafter = \"2 s\"",
+        "",
+        1,
+        &["run.operator.at: nothing says when", "since power-up"],
+    );
 }
 
 #[test]
@@ -207,7 +246,13 @@ fn a_missing_table() {
 #[test]
 fn units() {
     let cases = [
-        ("machine.toml", "\"200 mm\"", "200", "machine.encoder_wheel: there is no unit", "give a length with one of its units: mm,"),
+        (
+            "machine.toml",
+            "\"200 mm\"",
+            "200",
+            "machine.encoder_wheel: there is no unit",
+            "give a length with one of its units: mm,",
+        ),
         ("machine.toml", "\"200 mm\"", "\"200\"", "there is no unit", "mm, cm, m, µm, in, ft"),
         ("machine.toml", "\"200 mm\"", "\"200 ms\"", "\"ms\" is a unit of a time", "mm, cm, m, µm, in, ft"),
         ("machine.toml", "\"200 mm\"", "\"200 furlongs\"", "\"furlongs\" is not a known unit", "mm, cm, m, µm, in, ft"),
@@ -216,9 +261,21 @@ fn units() {
         ("machine.toml", "\"200 mm\"", "\"mm\"", "does not begin with a number", "for example \"94 mm\""),
         ("machine.toml", "\"200 mm\"", "\"1e400 mm\"", "the number is too large", "for example \"94 mm\""),
         ("machine.toml", "\"70 psi\"", "\"70 N\"", "\"N\" is a unit of a force", "bar, kPa, MPa, Pa, psi"),
-        ("product.toml", "\"14 in·lbf\"", "\"14 lbf\"", "\"lbf\" is a unit of a force", "N·m, cN·m, in·lbf, ft·lbf, ozf·in, kgf·cm"),
+        (
+            "product.toml",
+            "\"14 in·lbf\"",
+            "\"14 lbf\"",
+            "\"lbf\" is a unit of a force",
+            "N·m, cN·m, in·lbf, ft·lbf, ozf·in, kgf·cm",
+        ),
         ("product.toml", "\"6 m/min\"", "\"6 m\"", "\"m\" is a unit of a length", "mm/s, m/s, m/min, in/s, ft/min"),
-        ("job.toml", "supply = \"touching\"", "supply = \"every 120\"", "run.supply: there is no unit", "give a length"),
+        (
+            "job.toml",
+            "supply = \"touching\"",
+            "supply = \"every 120\"",
+            "run.supply: there is no unit",
+            "give a length",
+        ),
     ];
     for (file, from, to, what, mend) in cases {
         tells(file, from, to, 1, &[what, mend]);
@@ -228,19 +285,73 @@ fn units() {
 #[test]
 fn types() {
     let cases = [
-        ("job.toml", "bottles = 20", "bottles = \"20\"", "run.bottles: is a text, and a whole number is due", "without quotes"),
+        (
+            "job.toml",
+            "bottles = 20",
+            "bottles = \"20\"",
+            "run.bottles: is a text, and a whole number is due",
+            "without quotes",
+        ),
         ("job.toml", "bottles = 20", "bottles = 20.5", "is a number, and a whole number is due", "without quotes"),
-        ("job.toml", "title = \"A test\"", "title = 3", "title: is a whole number, and a text is due", "put it in quotes"),
-        ("job.toml", "good = 10", "good = \"10..3\"", "expect.good: is a text, and a whole number or a range is due", "\"3..5\""),
+        (
+            "job.toml",
+            "title = \"A test\"",
+            "title = 3",
+            "title: is a whole number, and a text is due",
+            "put it in quotes",
+        ),
+        (
+            "job.toml",
+            "good = 10",
+            "good = \"10..3\"",
+            "expect.good: is a text, and a whole number or a range is due",
+            "\"3..5\"",
+        ),
         ("job.toml", "good = 10", "good = -1", "a whole number or a range is due", "\">= 3\""),
         ("job.toml", "faults = [\"misfeed\"]", "faults = \"misfeed\"", "is a text, and a list is due", "write a list"),
-        ("product.toml", "turns = 1.5", "turns = \"1.5\"", "product.turns: is a text, and a number is due", "without quotes and without a unit"),
+        (
+            "product.toml",
+            "turns = 1.5",
+            "turns = \"1.5\"",
+            "product.turns: is a text, and a number is due",
+            "without quotes and without a unit",
+        ),
         ("product.toml", "turns = 1.5", "turns = nan", "and a number is due", "without quotes"),
-        ("product.toml", "mass = \"0.55 kg\"", "mass = true", "is true/false, and a mass with its unit is due", "\"0.55 kg\""),
-        ("product.toml", "settle = \"26 mm\"", "transparent = \"yes\"", "is a text, and true or false is due", "without quotes"),
-        ("product.toml", "settle = \"26 mm\"", "settle = 2026-01-01", "is a date, and a length with its unit is due", "write it as a text"),
-        ("job.toml", "[[run.fault]]", "[run.fault]", "run.fault: is a table, and a list of tables is due", "[[run.fault]]"),
-        ("job.toml", "machine = \"machine.toml\"", "machine = 3", "machine: is a whole number, and a table is due", "[machine]"),
+        (
+            "product.toml",
+            "mass = \"0.55 kg\"",
+            "mass = true",
+            "is true/false, and a mass with its unit is due",
+            "\"0.55 kg\"",
+        ),
+        (
+            "product.toml",
+            "settle = \"26 mm\"",
+            "transparent = \"yes\"",
+            "is a text, and true or false is due",
+            "without quotes",
+        ),
+        (
+            "product.toml",
+            "settle = \"26 mm\"",
+            "settle = 2026-01-01",
+            "is a date, and a length with its unit is due",
+            "write it as a text",
+        ),
+        (
+            "job.toml",
+            "[[run.fault]]",
+            "[run.fault]",
+            "run.fault: is a table, and a list of tables is due",
+            "[[run.fault]]",
+        ),
+        (
+            "job.toml",
+            "machine = \"machine.toml\"",
+            "machine = 3",
+            "machine: is a whole number, and a table is due",
+            "[machine]",
+        ),
     ];
     for (file, from, to, what, mend) in cases {
         tells(file, from, to, 1, &[what, mend]);
@@ -271,13 +382,37 @@ fn ranges() {
 #[test]
 fn words() {
     let cases = [
-        ("machine.toml", "\"ours\"", "\"our\"", "\"our\" is not known", "did you mean \"ours\"? Taken here: \"ours\", \"line\""),
+        (
+            "machine.toml",
+            "\"ours\"",
+            "\"our\"",
+            "\"our\" is not known",
+            "did you mean \"ours\"? Taken here: \"ours\", \"line\"",
+        ),
         ("machine.toml", "\"drive\"", "\"drives\"", "\"drives\" is not known", "did you mean \"drive\"?"),
         ("machine.toml", "\"drive\"", "\"pocket eye\"", "\"pocket eye\" is not known", "\"guard\", \"air\", \"drive\""),
-        ("product.toml", "tighten = \"turns\"", "tighten = \"seat\"", "\"seat\" is not known", "did you mean \"seat only\"?"),
-        ("job.toml", "\"hung bottle\"", "\"hanged bottle\"", "\"hanged bottle\" is not known", "did you mean \"hung bottle\"?"),
+        (
+            "product.toml",
+            "tighten = \"turns\"",
+            "tighten = \"seat\"",
+            "\"seat\" is not known",
+            "did you mean \"seat only\"?",
+        ),
+        (
+            "job.toml",
+            "\"hung bottle\"",
+            "\"hanged bottle\"",
+            "\"hanged bottle\" is not known",
+            "did you mean \"hung bottle\"?",
+        ),
         ("job.toml", "\"unhold\"", "\"unhld\"", "\"unhld\" is not known", "did you mean \"unhold\"?"),
-        ("job.toml", "\"unhold\"", "\"take bottle 0\"", "\"take bottle 0\" is not known", "did you mean \"take bottle 3\"?"),
+        (
+            "job.toml",
+            "\"unhold\"",
+            "\"take bottle 0\"",
+            "\"take bottle 0\" is not known",
+            "did you mean \"take bottle 3\"?",
+        ),
         ("job.toml", "\"Held\"", "\"Hold\"", "\"Hold\" is not known", "did you mean \"Held\"?"),
         ("job.toml", "\"misfeed\"", "\"missfeed\"", "\"missfeed\" is not known", "did you mean \"misfeed\"?"),
         ("job.toml", "\"touching\"", "\"tuching\"", "\"tuching\" is not known", "did you mean \"touching\"?"),
@@ -290,23 +425,87 @@ fn words() {
 #[test]
 fn geometry_that_contradicts_itself_names_both_sides() {
     let cases: [(&str, &str, &str, &[&str]); 13] = [
-        ("machine.toml", "\"-159 mm\"", "\"-80 mm\"", &["`entry_blade` (-80 mm) must lie upstream of `release_blade` (-100.9 mm)"]),
+        (
+            "machine.toml",
+            "\"-159 mm\"",
+            "\"-80 mm\"",
+            &["`entry_blade` (-80 mm) must lie upstream of `release_blade` (-100.9 mm)"],
+        ),
         // Half chord at the tip: √(32.5² − 20²) = 25.617 mm.
-        ("machine.toml", "\"-159 mm\"", "\"-150 mm\"", &["the pocket is 46.1 mm long between the blades, and a bottle needs 51.23 mm there", "machine.release_blade", "product.diameter"]),
+        (
+            "machine.toml",
+            "\"-159 mm\"",
+            "\"-150 mm\"",
+            &[
+                "the pocket is 46.1 mm long between the blades, and a bottle needs 51.23 mm there",
+                "machine.release_blade",
+                "product.diameter",
+            ],
+        ),
         ("machine.toml", "\"-159 mm\"", "\"-225 mm\"", &["and two bottles fit into it"]),
-        ("machine.toml", "\"-61.5 mm\"", "\"-105 mm\"", &["`release_blade` (-100.9 mm) must lie upstream of `release_eye` (-105 mm)"]),
+        (
+            "machine.toml",
+            "\"-61.5 mm\"",
+            "\"-105 mm\"",
+            &["`release_blade` (-100.9 mm) must lie upstream of `release_eye` (-105 mm)"],
+        ),
         // Front of the waiting bottle: −100.9 − 25.617 + 32.5 = −94.017 mm.
-        ("machine.toml", "\"-61.5 mm\"", "\"-94 mm\"", &["`release_eye` (-94 mm) sees the waiting bottle already, up to -94.02 mm"]),
-        ("machine.toml", "\"-116 mm\"", "\"-90 mm\"", &["`pocket_eye` (-90 mm) does not see the bottle that waits in the pocket"]),
+        (
+            "machine.toml",
+            "\"-61.5 mm\"",
+            "\"-94 mm\"",
+            &["`release_eye` (-94 mm) sees the waiting bottle already, up to -94.02 mm"],
+        ),
+        (
+            "machine.toml",
+            "\"-116 mm\"",
+            "\"-90 mm\"",
+            &["`pocket_eye` (-90 mm) does not see the bottle that waits in the pocket"],
+        ),
         // 1.5 · 65.5 + 10 = 108.25 mm.
-        ("machine.toml", "\"110 mm\"", "\"105 mm\"", &["`discharge_eye` (105 mm) is nearer to the head than 1.5 diameters and clearance (108.25 mm)"]),
-        ("machine.toml", "\"-190 mm\"", "\"-230 mm\"", &["`supply_eye` (-230 mm) is further than one diameter from the entry blade"]),
-        ("machine.toml", "\"400 mm\"\nreject", "\"100 mm\"\nreject", &["`discharge_eye` (110 mm) must lie upstream of `reject_at` (100 mm)"]),
-        ("machine.toml", "blade_tip = \"20 mm\"", "blade_tip = \"33 mm\"", &["the blades stop 33 mm from the centre line and never reach a bottle of radius 32.5 mm"]),
+        (
+            "machine.toml",
+            "\"110 mm\"",
+            "\"105 mm\"",
+            &["`discharge_eye` (105 mm) is nearer to the head than 1.5 diameters and clearance (108.25 mm)"],
+        ),
+        (
+            "machine.toml",
+            "\"-190 mm\"",
+            "\"-230 mm\"",
+            &["`supply_eye` (-230 mm) is further than one diameter from the entry blade"],
+        ),
+        (
+            "machine.toml",
+            "\"400 mm\"\nreject",
+            "\"100 mm\"\nreject",
+            &["`discharge_eye` (110 mm) must lie upstream of `reject_at` (100 mm)"],
+        ),
+        (
+            "machine.toml",
+            "blade_tip = \"20 mm\"",
+            "blade_tip = \"33 mm\"",
+            &["the blades stop 33 mm from the centre line and never reach a bottle of radius 32.5 mm"],
+        ),
         // 32.5 · cos 60° = 16.25 mm.
-        ("machine.toml", "\"40 mm\"", "\"16 mm\"", &["the jaw's half mouth (16 mm) takes in no body of this diameter: its flanks touch at 16.25 mm"]),
-        ("product.toml", "\"0.5 mm\"", "\"20 mm\"", &["`diameter_tolerance` (20 mm) is out of proportion to `diameter` (65 mm)"]),
-        ("product.toml", "height = \"180 mm\"", "height = \"180 mm\"\ncentre_of_gravity = \"200 mm\"", &["`centre_of_gravity` (200 mm) is not below the top (`height`, 180 mm)"]),
+        (
+            "machine.toml",
+            "\"40 mm\"",
+            "\"16 mm\"",
+            &["the jaw's half mouth (16 mm) takes in no body of this diameter: its flanks touch at 16.25 mm"],
+        ),
+        (
+            "product.toml",
+            "\"0.5 mm\"",
+            "\"20 mm\"",
+            &["`diameter_tolerance` (20 mm) is out of proportion to `diameter` (65 mm)"],
+        ),
+        (
+            "product.toml",
+            "height = \"180 mm\"",
+            "height = \"180 mm\"\ncentre_of_gravity = \"200 mm\"",
+            &["`centre_of_gravity` (200 mm) is not below the top (`height`, 180 mm)"],
+        ),
     ];
     for (file, from, to, parts) in cases {
         let err = told(file, from, to);
@@ -320,23 +519,119 @@ fn geometry_that_contradicts_itself_names_both_sides() {
 #[test]
 fn other_contradictions() {
     let cases = [
-        ("product.toml", "friction_min = 0.15", "friction_min = 0.3", "`friction_min` (0.3) is above `friction_max` (0.25)", "swap the two"),
-        ("product.toml", "tighten = \"turns\"", "tighten = \"seat only\"", "`torque` is given, and `tighten = \"seat only\"` never spins", "leave it out"),
-        ("product.toml", "\"at head\"", "\"upstream\"", "cap policy \"upstream\" needs the place of the contact", "add `cap_eye = "),
-        ("machine.toml", "release_eye =", "cap_eye = \"-40 mm\"\nrelease_eye =", "`cap_eye` says that the contact sits upstream", "leave `cap_eye` out"),
-        ("machine.toml", "\"cap\", ", "", "cap policy \"at head\" needs the cap contact, and it is not wired", "add \"cap\" to `contacts`"),
-        ("machine.toml", "\"downstream ready\"", "\"line belt\"", "\"line belt\" is wired, and the belt is ours", "belt_owner = \"line\""),
-        ("machine.toml", "reject_at = \"400 mm\"", "", "`reject_length` is given, and `reject_at` is not", "add `reject_at"),
-        ("machine.toml", "air_pressure =", "contact_bounce = \"5 ms\"\nair_pressure =", "`eye_filter` (3 ms) is shorter than `contact_bounce` (5 ms)", "outlast the bounce"),
-        ("machine.toml", "air_pressure =", "belt_still = \"50 ms\"\nair_pressure =", "`belt_still` (50 ms) is shorter than `sample_gap` (100 ms)", "between two looks"),
-        ("job.toml", "batch = 10", "batch = 21", "a batch of 21 can never be delivered from 20 bottles", "let more bottles come"),
+        (
+            "product.toml",
+            "friction_min = 0.15",
+            "friction_min = 0.3",
+            "`friction_min` (0.3) is above `friction_max` (0.25)",
+            "swap the two",
+        ),
+        (
+            "product.toml",
+            "tighten = \"turns\"",
+            "tighten = \"seat only\"",
+            "`torque` is given, and `tighten = \"seat only\"` never spins",
+            "leave it out",
+        ),
+        (
+            "product.toml",
+            "\"at head\"",
+            "\"upstream\"",
+            "cap policy \"upstream\" needs the place of the contact",
+            "add `cap_eye = ",
+        ),
+        (
+            "machine.toml",
+            "release_eye =",
+            "cap_eye = \"-40 mm\"\nrelease_eye =",
+            "`cap_eye` says that the contact sits upstream",
+            "leave `cap_eye` out",
+        ),
+        (
+            "machine.toml",
+            "\"cap\", ",
+            "",
+            "cap policy \"at head\" needs the cap contact, and it is not wired",
+            "add \"cap\" to `contacts`",
+        ),
+        (
+            "machine.toml",
+            "\"downstream ready\"",
+            "\"line belt\"",
+            "\"line belt\" is wired, and the belt is ours",
+            "belt_owner = \"line\"",
+        ),
+        (
+            "machine.toml",
+            "reject_at = \"400 mm\"",
+            "",
+            "`reject_length` is given, and `reject_at` is not",
+            "add `reject_at",
+        ),
+        (
+            "machine.toml",
+            "air_pressure =",
+            "contact_bounce = \"5 ms\"\nair_pressure =",
+            "`eye_filter` (3 ms) is shorter than `contact_bounce` (5 ms)",
+            "outlast the bounce",
+        ),
+        (
+            "machine.toml",
+            "air_pressure =",
+            "belt_still = \"50 ms\"\nair_pressure =",
+            "`belt_still` (50 ms) is shorter than `sample_gap` (100 ms)",
+            "between two looks",
+        ),
+        (
+            "job.toml",
+            "batch = 10",
+            "batch = 21",
+            "a batch of 21 can never be delivered from 20 bottles",
+            "let more bottles come",
+        ),
         ("job.toml", "bottle = 3", "bottle = 21", "bottle 21 is named, and only 20 come", "name an earlier one"),
-        ("job.toml", "\"touching\"", "\"every 60 mm\"", "bottles of 65 mm cannot come every 60 mm", "at least one diameter"),
-        ("job.toml", "bottle = 3", "bottle = 3\nlength = \"70 mm\"", "`length` does not go with kind \"hung bottle\"", "takes `bottle`"),
-        ("job.toml", "bottle = 3", "bottle = 3\nat = \"3 s\"\nstate = \"Held\"", "`at` and `state` each say when", "keep one of them"),
-        ("job.toml", "bottle = 3", "at = \"3 s\"\nbottle = 3\nfor = \"2 s\"", "`for` does not go with kind \"hung bottle\"", "leave it out"),
-        ("job.toml", "state = \"Held\"", "at = \"3 s\"", "`after` counts from a state, and no `state` is given", "or use `at`"),
-        ("job.toml", "kind = \"hung bottle\"\nbottle = 3", "kind = \"contact\"\nat = \"3 s\"\ncontact = \"line belt\"\nreads = true", "a fault of the contact \"line belt\" is asked for, and the machine has none", "fit the contact"),
+        (
+            "job.toml",
+            "\"touching\"",
+            "\"every 60 mm\"",
+            "bottles of 65 mm cannot come every 60 mm",
+            "at least one diameter",
+        ),
+        (
+            "job.toml",
+            "bottle = 3",
+            "bottle = 3\nlength = \"70 mm\"",
+            "`length` does not go with kind \"hung bottle\"",
+            "takes `bottle`",
+        ),
+        (
+            "job.toml",
+            "bottle = 3",
+            "bottle = 3\nat = \"3 s\"\nstate = \"Held\"",
+            "`at` and `state` each say when",
+            "keep one of them",
+        ),
+        (
+            "job.toml",
+            "bottle = 3",
+            "at = \"3 s\"\nbottle = 3\nfor = \"2 s\"",
+            "`for` does not go with kind \"hung bottle\"",
+            "leave it out",
+        ),
+        (
+            "job.toml",
+            "state = \"Held\"",
+            "at = \"3 s\"",
+            "`after` counts from a state, and no `state` is given",
+            "or use `at`",
+        ),
+        (
+            "job.toml",
+            "kind = \"hung bottle\"\nbottle = 3",
+            "kind = \"contact\"\nat = \"3 s\"\ncontact = \"line belt\"\nreads = true",
+            "a fault of the contact \"line belt\" is asked for, and the machine has none",
+            "fit the contact",
+        ),
     ];
     for (file, from, to, what, mend) in cases {
         let err = told(file, from, to);
@@ -348,14 +643,38 @@ fn other_contradictions() {
 #[test]
 fn over_travel_of_a_gate_and_a_margin_within_the_filter() {
     let gate = "[entry_gate]\nvalve = \"spring return\"\n";
-    tells("machine.toml", gate, &format!("{gate}over_contact = true\n"), 1, &["the entry gate has no over-travel", "grip, plunger and rollers"]);
-    tells("machine.toml", "[plunger]\n", "[plunger]\nto_home = \"3 ms\"\n", 1, &["the spread of the plunger (4 ms) is longer than its stroke"]);
-    tells("machine.toml", "air_pressure =", "contact_filter = \"160 ms\"\nair_pressure =", 6, &["the margin of the grip (150 ms) is not longer than `contact_filter` (160 ms)"]);
+    tells(
+        "machine.toml",
+        gate,
+        &format!("{gate}over_contact = true\n"),
+        1,
+        &["the entry gate has no over-travel", "grip, plunger and rollers"],
+    );
+    tells(
+        "machine.toml",
+        "[plunger]\n",
+        "[plunger]\nto_home = \"3 ms\"\n",
+        1,
+        &["the spread of the plunger (4 ms) is longer than its stroke"],
+    );
+    tells(
+        "machine.toml",
+        "air_pressure =",
+        "contact_filter = \"160 ms\"\nair_pressure =",
+        6,
+        &["the margin of the grip (150 ms) is not longer than `contact_filter` (160 ms)"],
+    );
 }
 
 #[test]
 fn files_that_cannot_be_read() {
-    tells("job.toml", "machine = \"machine.toml\"", "machine = \"machin.toml\"", 1, &["machine: cannot read machin.toml: there is no such file", "job.toml:2:11", "relative to the job file"]);
+    tells(
+        "job.toml",
+        "machine = \"machine.toml\"",
+        "machine = \"machin.toml\"",
+        1,
+        &["machine: cannot read machin.toml: there is no such file", "job.toml:2:11", "relative to the job file"],
+    );
     let dir = tempfile::tempdir().expect("a folder");
     let (code, out, err) = check(dir.path());
     assert_eq!((code, out.as_str()), (2, ""));
@@ -370,11 +689,13 @@ fn files_that_cannot_be_read() {
 fn every_mistake_is_told_at_once_in_the_order_of_files_and_lines() {
     let dir = folder();
     let path = dir.path().join("job.toml");
-    let text = JOB.replace("batch = 10", "bacth = 10").replace("good = 10", "good = true").replace("\"Held\"", "\"Heald\"");
+    let text =
+        JOB.replace("batch = 10", "bacth = 10").replace("good = 10", "good = true").replace("\"Held\"", "\"Heald\"");
     fs::write(&path, text).expect("it can be written");
     let product = dir.path().join("product.toml");
     let text = fs::read_to_string(&product).expect("it is there");
-    fs::write(&product, text.replace("\"65 mm\"", "65").replace("mass = \"0.55 kg\"", "mas = 1")).expect("it can be written");
+    fs::write(&product, text.replace("\"65 mm\"", "65").replace("mass = \"0.55 kg\"", "mas = 1"))
+        .expect("it can be written");
     let e = Job::read(&path).expect_err("it has mistakes");
     let told: Vec<_> = e.all().iter().map(|e| (e.mistake, e.key.as_str(), e.line)).collect();
     assert_eq!(
@@ -400,7 +721,10 @@ fn for_machines_the_same_is_said_in_json() {
     assert_eq!(host_sim::cli::run(args, &mut out, &mut err), 2);
     assert!(err.is_empty());
     let out = String::from_utf8(out).expect("text");
-    assert!(out.contains(r#""ok":false"#) && out.contains(r#""key":"run.bottles""#) && out.contains(r#""line":6"#), "{out}");
+    assert!(
+        out.contains(r#""ok":false"#) && out.contains(r#""key":"run.bottles""#) && out.contains(r#""line":6"#),
+        "{out}"
+    );
 }
 
 #[test]

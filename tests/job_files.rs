@@ -30,7 +30,11 @@ fn every_job_reads_expects_something_and_says_that_it_is_invented() {
     assert!(paths.len() >= 22, "only {} jobs", paths.len());
     for path in paths {
         let job = Job::read(&path).unwrap_or_else(|e| panic!("{e}"));
-        assert!(job.expect.good.is_some() && job.expect.state.is_some() && job.expect.outcomes.is_some(), "{}", job.name);
+        assert!(
+            job.expect.good.is_some() && job.expect.state.is_some() && job.expect.outcomes.is_some(),
+            "{}",
+            job.name
+        );
         let text = std::fs::read_to_string(&path).expect("it is there");
         assert!(text.contains("invented"), "{}", job.name);
     }
@@ -54,7 +58,14 @@ fn the_figures_arrive_in_their_units() {
     assert!((m.air_bar - 4.826).abs() < 0.000_5);
     assert_eq!((m.actuators[2].latency_ms, m.actuators[2].to_work_ms, m.actuators[2].spread_ms), (20.0, 100.0, 4.0));
     // Contacts come from eyes, actuators and the list; the rest is not fitted.
-    for c in [Contact::PocketEye, Contact::DischargeEye, Contact::Chain, Contact::GripOver, Contact::RejectWork, Contact::Torque] {
+    for c in [
+        Contact::PocketEye,
+        Contact::DischargeEye,
+        Contact::Chain,
+        Contact::GripOver,
+        Contact::RejectWork,
+        Contact::Torque,
+    ] {
         assert!(m.contacts.has(c), "{c:?}");
     }
     for c in [Contact::RollersOver, Contact::LineBelt, Contact::RejectEye, Contact::EntryGateOver] {
@@ -112,7 +123,10 @@ fn plain_job() -> String {
     let product = std::fs::read_to_string(at.join("elderflower.toml")).expect("it is there");
     let actuators = machine.find("[entry_gate]").expect("it has actuators");
     let (keys, tables) = machine.split_at(actuators);
-    format!("title = \"x\"\n[product]\n{product}\n[machine]\n{keys}\n{}", tables.replace("\n[", "\n[machine.").replacen('[', "[machine.", 1))
+    format!(
+        "title = \"x\"\n[product]\n{product}\n[machine]\n{keys}\n{}",
+        tables.replace("\n[", "\n[machine.").replacen('[', "[machine.", 1)
+    )
 }
 
 /// Tables in the job itself say the same as the files that stand for them, and a file may have its table's header or not.
@@ -143,13 +157,33 @@ fn whatever_happens_can_be_said() {
         ("kind = \"no cap\"\nbottle = 2", When::At(0.0), FaultKind::NoCap(2)),
         ("kind = \"long bottle\"\nbottle = 2\nlength = \"70 mm\"", When::At(0.0), FaultKind::LongBottle(2, 70.0)),
         ("kind = \"taken\"\nbottle = 2\nplace = \"-3 cm\"", When::Place(2, -30.0), FaultKind::Taken(2)),
-        ("kind = \"slow\"\nactuator = \"grip\"\nfactor = 2\nat = \"1 min\"", When::At(60.0), FaultKind::Slow(Actuator::Grip, 2.0)),
-        ("kind = \"stuck\"\nactuator = \"rollers\"\nbottle = 2\nstep = \"Engage\"", When::Step(2, HeadStep::Engage), FaultKind::Stuck(Actuator::Rollers)),
-        ("kind = \"contact\"\ncontact = \"grip home\"\nreads = true\nstate = \"execute\"", When::State(UnitState::Execute, 0.0), FaultKind::ContactStuck(Contact::GripHome, true)),
-        ("kind = \"input failed\"\ncontact = \"pocket eye\"\nat = \"1 s\"", When::At(1.0), FaultKind::InputFailed(Contact::PocketEye)),
+        (
+            "kind = \"slow\"\nactuator = \"grip\"\nfactor = 2\nat = \"1 min\"",
+            When::At(60.0),
+            FaultKind::Slow(Actuator::Grip, 2.0),
+        ),
+        (
+            "kind = \"stuck\"\nactuator = \"rollers\"\nbottle = 2\nstep = \"Engage\"",
+            When::Step(2, HeadStep::Engage),
+            FaultKind::Stuck(Actuator::Rollers),
+        ),
+        (
+            "kind = \"contact\"\ncontact = \"grip home\"\nreads = true\nstate = \"execute\"",
+            When::State(UnitState::Execute, 0.0),
+            FaultKind::ContactStuck(Contact::GripHome, true),
+        ),
+        (
+            "kind = \"input failed\"\ncontact = \"pocket eye\"\nat = \"1 s\"",
+            When::At(1.0),
+            FaultKind::InputFailed(Contact::PocketEye),
+        ),
         ("kind = \"encoder jump\"\ncounts = -500\nat = \"1 s\"", When::At(1.0), FaultKind::EncoderJump(-500)),
         ("kind = \"Air low\"\nat = \"1 s\"", When::At(1.0), FaultKind::AirLow),
-        ("kind = \"guard open\"\nstate = \"Execute\"\nafter = \"5 s\"", When::State(UnitState::Execute, 5.0), FaultKind::GuardOpen),
+        (
+            "kind = \"guard open\"\nstate = \"Execute\"\nafter = \"5 s\"",
+            When::State(UnitState::Execute, 5.0),
+            FaultKind::GuardOpen,
+        ),
     ];
     let deeds = [
         ("take bottle 2", Action::Take(2)),

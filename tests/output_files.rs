@@ -9,8 +9,10 @@ fn file(path: PathBuf, content: &str) -> File {
 }
 
 fn names(dir: &Path) -> Vec<String> {
-    let mut all: Vec<_> =
-        fs::read_dir(dir).expect("it is there").map(|e| e.expect("an entry").file_name().to_string_lossy().into_owned()).collect();
+    let mut all: Vec<_> = fs::read_dir(dir)
+        .expect("it is there")
+        .map(|e| e.expect("an entry").file_name().to_string_lossy().into_owned())
+        .collect();
     all.sort();
     all
 }

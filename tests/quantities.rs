@@ -80,7 +80,17 @@ fn figures_of_the_trade() {
 
 #[test]
 fn a_unit_may_be_typed_in_many_ways() {
-    for text in ["14 in·lbf", "14 in⋅lbf", "14 in*lbf", "14 in-lbf", "14 in.lbf", "14 inlbf", "14in·lbf", " 14  in lbf ", "14 lbf·in"] {
+    for text in [
+        "14 in·lbf",
+        "14 in⋅lbf",
+        "14 in*lbf",
+        "14 in-lbf",
+        "14 in.lbf",
+        "14 inlbf",
+        "14in·lbf",
+        " 14  in lbf ",
+        "14 lbf·in",
+    ] {
         near(Kind::Torque, text, 14.0 * 0.112_984_829_027_616_7);
     }
     for text in ["2 N·m", "2 Nm", "2 N*m", "2N m", "+2 N·m", "2.0 N·m", "0.2e1 N·m"] {
@@ -126,8 +136,20 @@ fn factors_agree_with_an_independent_library() {
     agree!(Kind::Speed, "1 m/s", Velocity, velocity::meter_per_second, velocity::millimeter_per_second);
     agree!(Kind::Speed, "1 in/s", Velocity, velocity::inch_per_second, velocity::millimeter_per_second);
     agree!(Kind::Speed, "1 ft/min", Velocity, velocity::foot_per_minute, velocity::millimeter_per_second);
-    agree!(Kind::Acceleration, "1 g", Acceleration, acceleration::standard_gravity, acceleration::millimeter_per_second_squared);
-    agree!(Kind::Acceleration, "1 ft/s²", Acceleration, acceleration::foot_per_second_squared, acceleration::millimeter_per_second_squared);
+    agree!(
+        Kind::Acceleration,
+        "1 g",
+        Acceleration,
+        acceleration::standard_gravity,
+        acceleration::millimeter_per_second_squared
+    );
+    agree!(
+        Kind::Acceleration,
+        "1 ft/s²",
+        Acceleration,
+        acceleration::foot_per_second_squared,
+        acceleration::millimeter_per_second_squared
+    );
     agree!(Kind::TimeMs, "1 min", Time, time::minute, time::millisecond);
     agree!(Kind::TimeS, "1 h", Time, time::hour, time::second);
     agree!(Kind::Pressure, "1 kPa", Pressure, pressure::kilopascal, pressure::bar);
@@ -141,7 +163,13 @@ fn factors_agree_with_an_independent_library() {
     agree!(Kind::Mass, "1 lb", Mass, mass::pound, mass::kilogram);
     agree!(Kind::Mass, "1 oz", Mass, mass::ounce, mass::kilogram);
     agree!(Kind::Angle, "1 rad", Angle, angle::radian, angle::degree);
-    agree!(Kind::Turning, "1 rev/s", AngularVelocity, angular_velocity::revolution_per_second, angular_velocity::revolution_per_minute);
+    agree!(
+        Kind::Turning,
+        "1 rev/s",
+        AngularVelocity,
+        angular_velocity::revolution_per_second,
+        angular_velocity::revolution_per_minute
+    );
     assert_eq!(checked, 24);
 }
 

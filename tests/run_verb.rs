@@ -33,7 +33,8 @@ fn run(args: &RunArgs) -> (u8, String, String, Vec<(String, u64, bool)>) {
 fn exit_codes_follow_the_verdicts() {
     let (code, out, err, _) = run(&RunArgs { jobs: vec![job("steady-day"), job("misfeed")], ..RunArgs::default() });
     assert_eq!((code, err.as_str(), out.lines().count()), (0, "", 2));
-    let (code, out, _, _) = run(&RunArgs { jobs: vec![job("starved"), job("misfeed")], quiet: true, ..RunArgs::default() });
+    let (code, out, _, _) =
+        run(&RunArgs { jobs: vec![job("starved"), job("misfeed")], quiet: true, ..RunArgs::default() });
     assert_eq!(code, 1);
     assert!(out.contains("starved") && !out.contains("misfeed"), "{out}");
 }
@@ -91,11 +92,15 @@ fn several_jobs_want_a_folder_and_get_one_file_each() {
 
 #[test]
 fn without_files_no_trace_is_asked_for_and_json_is_a_line_a_job() {
-    let (code, out, _, seen) = run(&RunArgs { jobs: vec![job("starved"), job("misfeed")], json: true, ..RunArgs::default() });
+    let (code, out, _, seen) =
+        run(&RunArgs { jobs: vec![job("starved"), job("misfeed")], json: true, ..RunArgs::default() });
     assert_eq!(code, 1);
     assert!(seen.iter().all(|(_, _, trace)| !trace));
     let lines: Vec<&str> = out.lines().collect();
-    assert!(lines.len() == 2 && lines[0].contains(r#""verdict":"fail""#) && lines[1].contains(r#""verdict":"pass""#), "{out}");
+    assert!(
+        lines.len() == 2 && lines[0].contains(r#""verdict":"fail""#) && lines[1].contains(r#""verdict":"pass""#),
+        "{out}"
+    );
 }
 
 #[test]
@@ -116,7 +121,9 @@ fn the_demo_fills_its_folder_with_a_job_that_reads_and_may_do_so_again() {
         let code = rehearsal::demo(&args, &|job, _| Ok(result(job)), &mut out, &mut err);
         assert_eq!((code, String::from_utf8(err).expect("text").as_str()), (0, ""));
     }
-    for name in ["plan.txt", "plan.json", "run.json", "report.html", "timing.svg", "travel.svg", "run.vcd", "events.csv"] {
+    for name in
+        ["plan.txt", "plan.json", "run.json", "report.html", "timing.svg", "travel.svg", "run.vcd", "events.csv"]
+    {
         assert!(fs::metadata(args.out.join(name)).is_ok_and(|m| m.len() > 0), "{name}");
     }
     assert_eq!(Job::read(args.out.join("job/steady-day.toml")), Ok(Job::demo()));

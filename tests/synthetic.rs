@@ -343,6 +343,7 @@ pub fn result() -> RunResult {
         outcomes,
         rate_per_min: 20.689_655,
         seed: 42,
+        off_plan: 0,
         simulated_s: 14.3,
         ticks: 1_234,
         digest: 0x00ab_cdef_0123_4567,

@@ -134,8 +134,7 @@ const MASS: &[Unit] = &[
     unit("lb", &["lb"], POUND_KG),
     ratio("oz", &["oz"], POUND_KG, 16.0),
 ];
-const ANGLE: &[Unit] =
-    &[unit("deg", &["deg", "°"], 1.0), unit("rad", &["rad"], 180.0 / core::f64::consts::PI)];
+const ANGLE: &[Unit] = &[unit("deg", &["deg", "°"], 1.0), unit("rad", &["rad"], 180.0 / core::f64::consts::PI)];
 const TURNING: &[Unit] =
     &[unit("rpm", &["rpm", "1/min", "rev/min", "r/min"], 1.0), unit("rev/s", &["rev/s", "1/s"], 60.0)];
 const SHARE: &[Unit] = &[ratio("%", &["%"], 1.0, 1e2)];
@@ -265,12 +264,9 @@ impl QuantityError {
             Self::Capitals(_, right) => {
                 format!("write \"{right}\": capitals matter in units (mPa is not MPa)")
             }
-            _ => format!(
-                "give {} with one of its units: {}; for example {}",
-                kind.name(),
-                kind.takes(),
-                kind.example()
-            ),
+            _ => {
+                format!("give {} with one of its units: {}; for example {}", kind.name(), kind.takes(), kind.example())
+            }
         }
     }
 }
@@ -358,8 +354,7 @@ pub fn parse(kind: Kind, text: &str) -> Result<f64, QuantityError> {
     let plain = text.trim().replace('\u{2212}', "-");
     let len = number_len(&plain);
     let (number, rest) = plain.split_at(len);
-    let value: f64 =
-        number.replace('_', "").parse().map_err(|_| QuantityError::NotANumber(text.trim().to_owned()))?;
+    let value: f64 = number.replace('_', "").parse().map_err(|_| QuantityError::NotANumber(text.trim().to_owned()))?;
     if !value.is_finite() {
         return Err(QuantityError::Infinite);
     }
@@ -378,11 +373,8 @@ pub fn parse(kind: Kind, text: &str) -> Result<f64, QuantityError> {
 
 fn wrong(kind: Kind, written: &str, tidied: &str) -> QuantityError {
     let lower = tidied.to_lowercase();
-    let other_case = kind
-        .units()
-        .iter()
-        .find(|u| u.spellings.iter().any(|s| s.to_lowercase() == lower))
-        .map(|u| u.shown);
+    let other_case =
+        kind.units().iter().find(|u| u.spellings.iter().any(|s| s.to_lowercase() == lower)).map(|u| u.shown);
     if let Some(right) = other_case {
         return QuantityError::Capitals(written.to_owned(), right);
     }

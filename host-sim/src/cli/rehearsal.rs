@@ -157,7 +157,13 @@ fn wanted(a: &RunArgs, jobs: &[Job]) -> Result<Vec<Wanted>, String> {
     if let Some(place) = &a.chart {
         let named_travel = place.file_name().is_some_and(|n| n.to_string_lossy().contains("travel"));
         let both: [(&str, Make); 2] = [("timing.svg", TIMING), ("travel.svg", TRAVEL)];
-        let made = if place.is_dir() { &both[..] } else if named_travel { &both[1..] } else { &both[..1] };
+        let made = if place.is_dir() {
+            &both[..]
+        } else if named_travel {
+            &both[1..]
+        } else {
+            &both[..1]
+        };
         want("--chart", place, made)?;
     }
     Ok(all)

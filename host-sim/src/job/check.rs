@@ -30,8 +30,16 @@ pub(super) fn machine(r: &mut Reader, m: &MachineSpec, t: &Table<'_>) {
     };
     let entry = ("entry_blade", m.entry_blade_mm);
     let release = ("release_blade", m.release_blade_mm);
-    order(entry, release, "coordinates grow downstream and the head centre is 0: the entry gate stands first, then the release gate");
-    order(release, ("release_eye", m.release_eye_mm), "the release eye registers a bottle after the release gate: move it downstream of the blade");
+    order(
+        entry,
+        release,
+        "coordinates grow downstream and the head centre is 0: the entry gate stands first, then the release gate",
+    );
+    order(
+        release,
+        ("release_eye", m.release_eye_mm),
+        "the release eye registers a bottle after the release gate: move it downstream of the blade",
+    );
     order(entry, ("pocket_eye", m.pocket_eye_mm), "the pocket eye looks between the two gates");
     if let Some(x) = m.supply_eye_mm {
         order(("supply_eye", x), entry, "the supply eye looks at the queue upstream of the entry gate");
@@ -53,7 +61,11 @@ pub(super) fn machine(r: &mut Reader, m: &MachineSpec, t: &Table<'_>) {
     }
     if m.contacts.has(Contact::LineBelt) && !m.line_owns_belt && t.has("belt_owner") {
         let sides = [t.side("contacts"), t.side("belt_owner")];
-        r.contradiction(&sides, "\"line belt\" is wired, and the belt is ours".to_owned(), "set `belt_owner = \"line\"`, or leave the contact out");
+        r.contradiction(
+            &sides,
+            "\"line belt\" is wired, and the belt is ours".to_owned(),
+            "set `belt_owner = \"line\"`, or leave the contact out",
+        );
     }
 }
 
@@ -69,13 +81,21 @@ fn reject(r: &mut Reader, m: &MachineSpec, t: &Table<'_>) {
     for name in ["reject_length", "reject"] {
         if t.has(name) {
             let what = format!("`{name}` is given, and `reject_at` is not: where does the diverter stand?");
-            r.contradiction(&[t.side(name)], what, "add `reject_at = \"400 mm\"`, or leave the diverter out altogether");
+            r.contradiction(
+                &[t.side(name)],
+                what,
+                "add `reject_at = \"400 mm\"`, or leave the diverter out altogether",
+            );
         }
     }
     for c in [Contact::RejectEye, Contact::RejectFull] {
         if m.contacts.has(c) {
             let what = format!("\"{}\" is wired, and there is no diverter", c.name());
-            r.contradiction(&[t.side("contacts")], what, "add `reject_at`, `reject_length` and [machine.reject], or leave the contact out");
+            r.contradiction(
+                &[t.side("contacts")],
+                what,
+                "add `reject_at`, `reject_length` and [machine.reject], or leave the contact out",
+            );
         }
     }
 }
@@ -83,13 +103,23 @@ fn reject(r: &mut Reader, m: &MachineSpec, t: &Table<'_>) {
 fn filters(r: &mut Reader, m: &MachineSpec, t: &Table<'_>) {
     for (name, filter) in [("eye_filter", m.eye_filter_ms), ("contact_filter", m.contact_filter_ms)] {
         if filter < m.contact_bounce_ms {
-            let what = format!("`{name}` ({}) is shorter than `contact_bounce` ({})", ms(filter), ms(m.contact_bounce_ms));
-            r.contradiction(&[t.side(name), t.side("contact_bounce")], what, "a filter must outlast the bounce, or one edge is read as several");
+            let what =
+                format!("`{name}` ({}) is shorter than `contact_bounce` ({})", ms(filter), ms(m.contact_bounce_ms));
+            r.contradiction(
+                &[t.side(name), t.side("contact_bounce")],
+                what,
+                "a filter must outlast the bounce, or one edge is read as several",
+            );
         }
     }
     if m.belt_still_ms < m.sample_gap_ms {
-        let what = format!("`belt_still` ({}) is shorter than `sample_gap` ({})", ms(m.belt_still_ms), ms(m.sample_gap_ms));
-        r.contradiction(&[t.side("belt_still"), t.side("sample_gap")], what, "a belt cannot be called still between two looks at it");
+        let what =
+            format!("`belt_still` ({}) is shorter than `sample_gap` ({})", ms(m.belt_still_ms), ms(m.sample_gap_ms));
+        r.contradiction(
+            &[t.side("belt_still"), t.side("sample_gap")],
+            what,
+            "a belt cannot be called still between two looks at it",
+        );
     }
     for (a, spec) in Actuator::ALL.into_iter().zip(&m.actuators) {
         let key = a.name().replace(' ', "_");
@@ -100,11 +130,19 @@ fn filters(r: &mut Reader, m: &MachineSpec, t: &Table<'_>) {
                 ms(spec.margin_ms),
                 ms(m.contact_filter_ms)
             );
-            r.contradiction(&[t.side(&key), t.side("contact_filter")], what, "a stroke in time would be called overdue before its contact counts");
+            r.contradiction(
+                &[t.side(&key), t.side("contact_filter")],
+                what,
+                "a stroke in time would be called overdue before its contact counts",
+            );
         }
         if spec.spread_ms > spec.to_work_ms || spec.spread_ms > spec.to_home_ms {
             let what = format!("the spread of the {} ({}) is longer than its stroke", a.name(), ms(spec.spread_ms));
-            r.contradiction(&[t.side(&key)], what, "spread is the half-width of the stroke time's variation: measure it again");
+            r.contradiction(
+                &[t.side(&key)],
+                what,
+                "spread is the half-width of the stroke time's variation: measure it again",
+            );
         }
     }
 }
@@ -113,21 +151,42 @@ fn filters(r: &mut Reader, m: &MachineSpec, t: &Table<'_>) {
 pub(super) fn product(r: &mut Reader, p: &ProductSpec, t: &Table<'_>) {
     if p.mu_min > p.mu_max {
         let what = format!("`friction_min` ({}) is above `friction_max` ({})", p.mu_min, p.mu_max);
-        r.contradiction(&[t.side("friction_min"), t.side("friction_max")], what, "swap the two: slip is reckoned with the lowest, tipping with the highest");
+        r.contradiction(
+            &[t.side("friction_min"), t.side("friction_max")],
+            what,
+            "swap the two: slip is reckoned with the lowest, tipping with the highest",
+        );
     }
     if p.diameter_tol_mm >= p.diameter_mm / 4.0 {
-        let what = format!("`diameter_tolerance` ({}) is out of proportion to `diameter` ({})", mm(p.diameter_tol_mm), mm(p.diameter_mm));
-        r.contradiction(&[t.side("diameter_tolerance"), t.side("diameter")], what, "give the plus/minus of the body, not its size");
+        let what = format!(
+            "`diameter_tolerance` ({}) is out of proportion to `diameter` ({})",
+            mm(p.diameter_tol_mm),
+            mm(p.diameter_mm)
+        );
+        r.contradiction(
+            &[t.side("diameter_tolerance"), t.side("diameter")],
+            what,
+            "give the plus/minus of the body, not its size",
+        );
     }
     if t.has("centre_of_gravity") && p.cog_mm >= p.height_mm {
-        let what = format!("`centre_of_gravity` ({}) is not below the top (`height`, {})", mm(p.cog_mm), mm(p.height_mm));
-        r.contradiction(&[t.side("centre_of_gravity"), t.side("height")], what, "measure it from the belt; leave it out for half the height");
+        let what =
+            format!("`centre_of_gravity` ({}) is not below the top (`height`, {})", mm(p.cog_mm), mm(p.height_mm));
+        r.contradiction(
+            &[t.side("centre_of_gravity"), t.side("height")],
+            what,
+            "measure it from the belt; leave it out for half the height",
+        );
     }
     if p.tighten == TightenSpec::SeatOnly {
         for name in ["turns", "torque", "roller_speed"] {
             if t.has(name) {
                 let what = format!("`{name}` is given, and `tighten = \"seat only\"` never spins");
-                r.contradiction(&[t.side(name), t.side("tighten")], what, "leave it out, or choose \"turns\" or \"torque\"");
+                r.contradiction(
+                    &[t.side(name), t.side("tighten")],
+                    what,
+                    "leave it out, or choose \"turns\" or \"torque\"",
+                );
             }
         }
     }
@@ -136,20 +195,33 @@ pub(super) fn product(r: &mut Reader, p: &ProductSpec, t: &Table<'_>) {
 /// `[machine]` and `[product]` together.
 pub(super) fn both(r: &mut Reader, m: &MachineSpec, mt: &Table<'_>, p: &ProductSpec, pt: &Table<'_>) {
     if p.speed_mm_s > m.belt_speed_max_mm_s {
-        let what = format!("`belt_speed` ({} mm/s) is above `belt_speed_max` ({} mm/s)", p.speed_mm_s, m.belt_speed_max_mm_s);
-        r.contradiction(&[pt.side("belt_speed"), mt.side("belt_speed_max")], what, "slow the product down, or measure the fastest belt again");
+        let what =
+            format!("`belt_speed` ({} mm/s) is above `belt_speed_max` ({} mm/s)", p.speed_mm_s, m.belt_speed_max_mm_s);
+        r.contradiction(
+            &[pt.side("belt_speed"), mt.side("belt_speed_max")],
+            what,
+            "slow the product down, or measure the fastest belt again",
+        );
     }
     if p.tighten == TightenSpec::Torque && !m.contacts.has(Contact::Torque) {
         let sides = [pt.side("tighten"), mt.side("contacts")];
-        r.contradiction(&sides, "ending on torque needs the torque contact, and it is not wired".to_owned(), "add \"torque\" to `contacts`, or end on \"turns\"");
+        r.contradiction(
+            &sides,
+            "ending on torque needs the torque contact, and it is not wired".to_owned(),
+            "add \"torque\" to `contacts`, or end on \"turns\"",
+        );
     }
     let cap = m.contacts.has(Contact::Cap);
     let needs = match p.cap {
         CapPolicy::Unsensed => None,
         CapPolicy::AtHead if !cap => Some("needs the cap contact, and it is not wired: add \"cap\" to `contacts`"),
-        CapPolicy::AtHead if mt.has("cap_eye") => Some("and `cap_eye` says that the contact sits upstream: use \"upstream\", or leave `cap_eye` out"),
+        CapPolicy::AtHead if mt.has("cap_eye") => {
+            Some("and `cap_eye` says that the contact sits upstream: use \"upstream\", or leave `cap_eye` out")
+        }
         CapPolicy::Upstream if !cap => Some("needs the cap contact, and it is not wired: add \"cap\" to `contacts`"),
-        CapPolicy::Upstream if !mt.has("cap_eye") => Some("needs the place of the contact: add `cap_eye = \"-40 mm\"`, or use \"at head\""),
+        CapPolicy::Upstream if !mt.has("cap_eye") => {
+            Some("needs the place of the contact: add `cap_eye = \"-40 mm\"`, or use \"at head\"")
+        }
         CapPolicy::AtHead | CapPolicy::Upstream => None,
     };
     if let Some(needs) = needs {
@@ -177,7 +249,11 @@ fn pocket(r: &mut Reader, m: &MachineSpec, mt: &Table<'_>, p: &ProductSpec, pt: 
             mm(m.blade_tip_mm),
             mm(radius)
         );
-        r.contradiction(&[mt.side("blade_tip"), pt.side("diameter")], what, "`blade_tip` is the distance from the belt's centre line to the blade's tip when shut");
+        r.contradiction(
+            &[mt.side("blade_tip"), pt.side("diameter")],
+            what,
+            "`blade_tip` is the distance from the belt's centre line to the blade's tip when shut",
+        );
         return;
     }
     // The first bottle lies against the release blade with its chord at the tip; the entry blade shuts behind that chord.
@@ -185,11 +261,20 @@ fn pocket(r: &mut Reader, m: &MachineSpec, mt: &Table<'_>, p: &ProductSpec, pt: 
     let room = m.release_blade_mm - (m.entry_blade_mm + m.blade_mm);
     let (entry, release) = (mt.side("entry_blade"), mt.side("release_blade"));
     if room > -m.blade_mm && room < chord {
-        let what = format!("the pocket is {} long between the blades, and a bottle needs {} there", mm(room), mm(chord));
-        r.contradiction(&[entry, release, pt.side("diameter")], what, "move the entry gate upstream, or the release gate downstream");
+        let what =
+            format!("the pocket is {} long between the blades, and a bottle needs {} there", mm(room), mm(chord));
+        r.contradiction(
+            &[entry, release, pt.side("diameter")],
+            what,
+            "move the entry gate upstream, or the release gate downstream",
+        );
     } else if room >= p.diameter_mm + chord {
         let what = format!("the pocket is {} long between the blades, and two bottles fit into it", mm(room));
-        r.contradiction(&[entry, release, pt.side("diameter")], what, "move the gates closer: the pocket holds exactly one");
+        r.contradiction(
+            &[entry, release, pt.side("diameter")],
+            what,
+            "move the gates closer: the pocket holds exactly one",
+        );
     }
 }
 
@@ -208,23 +293,42 @@ fn eyes(r: &mut Reader, m: &MachineSpec, mt: &Table<'_>, p: &ProductSpec, pt: &T
         let sides = [mt.side("pocket_eye"), mt.side("release_blade"), diameter.clone()];
         r.contradiction(&sides, what, "move the eye to where the waiting bottle is");
     }
-    if m.release_eye_mm > m.release_blade_mm && m.release_eye_mm - m.eye_beam_mm / 2.0 <= front + p.diameter_tol_mm / 2.0 {
-        let what = format!("`release_eye` ({}) sees the waiting bottle already, up to {}", mm(m.release_eye_mm), mm(front));
+    if m.release_eye_mm > m.release_blade_mm
+        && m.release_eye_mm - m.eye_beam_mm / 2.0 <= front + p.diameter_tol_mm / 2.0
+    {
+        let what =
+            format!("`release_eye` ({}) sees the waiting bottle already, up to {}", mm(m.release_eye_mm), mm(front));
         let sides = [mt.side("release_eye"), mt.side("release_blade"), diameter.clone()];
         r.contradiction(&sides, what, "move the eye downstream: it must be clear until a bottle is let go");
     }
     if let Some(x) = m.discharge_eye_mm {
         let least = 1.5 * (p.diameter_mm + p.diameter_tol_mm) + DISCHARGE_CLEARANCE_MM;
         if x < least {
-            let what = format!("`discharge_eye` ({}) is nearer to the head than 1.5 diameters and clearance ({})", mm(x), mm(least));
-            r.contradiction(&[mt.side("discharge_eye"), diameter.clone()], what, "move the eye downstream, so that a bottle seen there has left the head clear");
+            let what = format!(
+                "`discharge_eye` ({}) is nearer to the head than 1.5 diameters and clearance ({})",
+                mm(x),
+                mm(least)
+            );
+            r.contradiction(
+                &[mt.side("discharge_eye"), diameter.clone()],
+                what,
+                "move the eye downstream, so that a bottle seen there has left the head clear",
+            );
         }
     }
     if let Some(x) = m.supply_eye_mm
         && m.entry_blade_mm - x > p.diameter_mm
     {
-        let what = format!("`supply_eye` ({}) is further than one diameter from the entry blade ({})", mm(x), mm(m.entry_blade_mm));
-        r.contradiction(&[mt.side("supply_eye"), mt.side("entry_blade"), diameter], what, "move the eye within one diameter, so that it sees the bottle next in line");
+        let what = format!(
+            "`supply_eye` ({}) is further than one diameter from the entry blade ({})",
+            mm(x),
+            mm(m.entry_blade_mm)
+        );
+        r.contradiction(
+            &[mt.side("supply_eye"), mt.side("entry_blade"), diameter],
+            what,
+            "move the eye within one diameter, so that it sees the bottle next in line",
+        );
     }
 }
 
@@ -232,7 +336,11 @@ fn jaw(r: &mut Reader, m: &MachineSpec, mt: &Table<'_>, p: &ProductSpec, pt: &Ta
     // The flanks touch a round body r·cos α off the axis: a mouth no wider than that cannot take it in.
     let touch = p.diameter_mm / 2.0 * libm::cos(m.jaw_half_angle_deg.to_radians());
     if m.jaw_half_mouth_mm <= touch {
-        let what = format!("the jaw's half mouth ({}) takes in no body of this diameter: its flanks touch at {}", mm(m.jaw_half_mouth_mm), mm(touch));
+        let what = format!(
+            "the jaw's half mouth ({}) takes in no body of this diameter: its flanks touch at {}",
+            mm(m.jaw_half_mouth_mm),
+            mm(touch)
+        );
         let sides = [mt.side("jaw_half_mouth"), mt.side("jaw_half_angle"), pt.side("diameter")];
         r.contradiction(&sides, what, "fit a wider jaw, or one with a larger angle");
     }

@@ -103,7 +103,12 @@ impl JobErrors {
         &self.errors
     }
 
-    fn snippet<'a>(&'a self, place: &Place, kind: AnnotationKind, label: &'a str) -> Option<Snippet<'a, annotate_snippets::Annotation<'a>>> {
+    fn snippet<'a>(
+        &'a self,
+        place: &Place,
+        kind: AnnotationKind,
+        label: &'a str,
+    ) -> Option<Snippet<'a, annotate_snippets::Annotation<'a>>> {
         let source = self.sources.get(place.source)?;
         Some(
             Snippet::source(source.text.as_str())

@@ -4,7 +4,8 @@
 use super::happen;
 use super::keys::WIRED;
 use super::spec::{
-    Action, ActuatorSpec, ExpectSpec, InitialBottle, MachineSpec, ProductSpec, RunSpec, ScriptStep, SupplySpec, TightenSpec, When,
+    Action, ActuatorSpec, ExpectSpec, InitialBottle, MachineSpec, ProductSpec, RunSpec, ScriptStep, SupplySpec,
+    TightenSpec, When,
 };
 use super::table::{Reader, Table};
 use crate::quantity::{self, Kind};
@@ -53,9 +54,7 @@ pub(super) fn machine(r: &mut Reader, t: &Table<'_>) -> MachineSpec {
     }
     let discharge_eye_mm = t.number(r, "discharge_eye");
     let supply_eye_mm = t.number(r, "supply_eye");
-    fitted = fitted
-        .with(Contact::DischargeEye, t.has("discharge_eye"))
-        .with(Contact::SupplyEye, t.has("supply_eye"));
+    fitted = fitted.with(Contact::DischargeEye, t.has("discharge_eye")).with(Contact::SupplyEye, t.has("supply_eye"));
     MachineSpec {
         encoder_counts_per_rev: t.figure(r, "encoder_counts_per_rev"),
         wheel_mm: t.figure(r, "encoder_wheel"),
@@ -174,11 +173,8 @@ pub(super) fn product(r: &mut Reader, t: &Table<'_>) -> ProductSpec {
 pub(super) fn run(r: &mut Reader, t: &Table<'_>) -> RunSpec {
     let small = |n: Option<i64>| n.and_then(|n| u32::try_from(n).ok()).unwrap_or(0);
     let batch = small(t.whole(r, "batch"));
-    let initial = t
-        .tables(r, "start")
-        .iter()
-        .map(|s| InitialBottle { x_mm: s.figure(r, "at"), cap: s.flag(r, "cap") })
-        .collect();
+    let initial =
+        t.tables(r, "start").iter().map(|s| InitialBottle { x_mm: s.figure(r, "at"), cap: s.flag(r, "cap") }).collect();
     let mut script = Vec::new();
     if t.flag(r, "auto_start") {
         script = auto_start(batch);
@@ -235,7 +231,13 @@ fn supply(r: &mut Reader, t: &Table<'_>) -> SupplySpec {
         Ok(mm) if mm > 0.0 && mm <= 100_000.0 => make(mm),
         Ok(mm) => {
             let what = format!("a pitch of {mm} mm is outside 0 … 100000 mm");
-            r.tell(Mistake::Range, &t.place("supply"), &t.full("supply"), what, "give a pitch of at least one bottle".to_owned());
+            r.tell(
+                Mistake::Range,
+                &t.place("supply"),
+                &t.full("supply"),
+                what,
+                "give a pitch of at least one bottle".to_owned(),
+            );
             SupplySpec::Touching
         }
         Err(e) => {

@@ -3,8 +3,8 @@
 use super::error::Mistake;
 use super::spec::{Action, FaultKind, FaultSpec, ScriptStep, When};
 use super::table::{Reader, Table};
-use timing_core::{Actuator, Command, Contact, HeadStep, Pose, Request, UnitState};
 use timing_core::Mode;
+use timing_core::{Actuator, Command, Contact, HeadStep, Pose, Request, UnitState};
 
 /// The kinds of `[[run.fault]]`, each with the keys that belong to it beside those that say when.
 pub(super) const KINDS: [(&str, &[&str]); 22] = [
@@ -37,9 +37,31 @@ const OF_KINDS: [&str; 7] = ["for", "bottle", "length", "actuator", "factor", "c
 
 /// What an operator may do, as shown to people.
 const DEEDS: [&str; 25] = [
-    "reset", "start", "stop", "hold", "unhold", "suspend", "unsuspend", "abort", "clear", "batch 10", "production",
-    "maintenance", "manual", "step", "dry cycle", "declare 1", "jog grip work", "jog spin", "jog belt", "open chain",
-    "close chain", "open guard", "close guard", "take bottle 3", "take all",
+    "reset",
+    "start",
+    "stop",
+    "hold",
+    "unhold",
+    "suspend",
+    "unsuspend",
+    "abort",
+    "clear",
+    "batch 10",
+    "production",
+    "maintenance",
+    "manual",
+    "step",
+    "dry cycle",
+    "declare 1",
+    "jog grip work",
+    "jog spin",
+    "jog belt",
+    "open chain",
+    "close chain",
+    "open guard",
+    "close guard",
+    "take bottle 3",
+    "take all",
 ];
 
 /// When something happens. `bottle_is_of_kind`: the bottle is named by the fault itself, so that it need not say when.
@@ -49,7 +71,11 @@ fn when(r: &mut Reader, t: &Table<'_>, bottle_is_of_kind: bool) -> Option<When> 
     let after = t.number(r, "after");
     if t.has("after") && !t.has("state") {
         let side = [t.side("after")];
-        r.contradiction(&side, "`after` counts from a state, and no `state` is given".to_owned(), "add `state = \"…\"`, or use `at`");
+        r.contradiction(
+            &side,
+            "`after` counts from a state, and no `state` is given".to_owned(),
+            "add `state = \"…\"`, or use `at`",
+        );
     }
     match ways.as_slice() {
         [] if bottle_is_of_kind => Some(When::At(0.0)),
@@ -163,7 +189,11 @@ pub(super) fn fault(r: &mut Reader, t: &Table<'_>) -> Option<FaultSpec> {
         let says_when = *key == "bottle" && (t.has("step") || t.has("place"));
         if t.has(key) && !needs.contains(key) && !says_when {
             let takes: Vec<String> = needs.iter().map(|k| format!("`{k}`")).collect();
-            let mend = if takes.is_empty() { "leave it out".to_owned() } else { format!("leave it out; \"{kind}\" takes {}", takes.join(", ")) };
+            let mend = if takes.is_empty() {
+                "leave it out".to_owned()
+            } else {
+                format!("leave it out; \"{kind}\" takes {}", takes.join(", "))
+            };
             let sides = [t.side(key), t.side("kind")];
             r.contradiction(&sides, format!("`{key}` does not go with kind \"{kind}\""), &mend);
         }

@@ -184,10 +184,7 @@ pub const RUN: &[Key] = &[
 ];
 
 /// `[[run.start]]`.
-pub const START: &[Key] = &[
-    key("at", Quantity(K::Coordinate, -FAR, FAR), Must),
-    key("cap", Flag, Default("true")),
-];
+pub const START: &[Key] = &[key("at", Quantity(K::Coordinate, -FAR, FAR), Must), key("cap", Flag, Default("true"))];
 
 /// `[[run.operator]]`.
 pub const OPERATOR: &[Key] = &[

@@ -25,7 +25,13 @@ impl Job {
             Err(e) => {
                 r.sources.push(Source { name: path.display().to_string(), text: String::new() });
                 let place = Place { source: 0, span: 0..0 };
-                r.tell(Mistake::File, &place, "", unreadable(path, &e), "give the path of a job file (TOML)".to_owned());
+                r.tell(
+                    Mistake::File,
+                    &place,
+                    "",
+                    unreadable(path, &e),
+                    "give the path of a job file (TOML)".to_owned(),
+                );
                 Err(JobErrors::new(r.errors, r.sources))
             }
         }
@@ -137,10 +143,8 @@ fn include(r: &mut Reader, entry: &mut Entry, job: &Path, fetch: Fetch<'_>) {
             entry.node = unwrapped(node, &entry.key);
         }
         Err(e) => {
-            let mend = format!(
-                "the path is relative to the job file; or write the table [{}] into the job itself",
-                entry.key
-            );
+            let mend =
+                format!("the path is relative to the job file; or write the table [{}] into the job itself", entry.key);
             r.tell(Mistake::File, &entry.node.place, &entry.key, unreadable(&path, &e), mend);
             entry.node.value = Value::Other("missing");
         }
@@ -195,7 +199,9 @@ fn drop_consequences(r: &mut Reader) {
     r.errors.retain(|e| match e.mistake {
         Mistake::Syntax | Mistake::File => true,
         // A broken header leaves its keys to the table before it, where they are not known.
-        Mistake::Missing | Mistake::Contradiction | Mistake::UnknownKey => !broken.iter().any(|(s, _)| *s == e.place.source),
+        Mistake::Missing | Mistake::Contradiction | Mistake::UnknownKey => {
+            !broken.iter().any(|(s, _)| *s == e.place.source)
+        }
         _ => !broken.contains(&(e.place.source, e.line)),
     });
 }

@@ -261,7 +261,13 @@ impl<'d> Table<'d> {
         let Takes::Whole(lo, hi) = self.takes(name) else { return None };
         let Some(entry) = self.entry(name) else { return self.default(name)?.parse().ok() };
         let Value::Whole(n) = entry.node.value else {
-            self.wrong_type(r, name, &entry.node, "a whole number", "write it without quotes, point or unit".to_owned());
+            self.wrong_type(
+                r,
+                name,
+                &entry.node,
+                "a whole number",
+                "write it without quotes, point or unit".to_owned(),
+            );
             return None;
         };
         if n < lo || n > hi {
