@@ -4,6 +4,7 @@ mod firmware;
 mod io_bits;
 mod job_errors;
 mod job_files;
+mod jobs;
 mod judge;
 mod judge_job;
 mod judge_outcome;
