@@ -123,12 +123,10 @@ fn bottles_of_different_friction_never_pass_through_each_other() {
         let mut b = Bench::new(&j);
         b.belt(true);
         let mut t = 0;
-        let mut on = false;
         for k in 0..300_u64 {
             t += 37_000 + 11_000 * (k % 7);
-            b.coil(if k % 2 == 0 { Actuator::EntryGate } else { Actuator::ReleaseGate }, on);
+            b.coil(if k % 2 == 0 { Actuator::EntryGate } else { Actuator::ReleaseGate }, (k / 2) % 2 == 0);
             b.belt(k % 11 != 5);
-            on = !on;
             if k == 100 {
                 b.plant.begin(&FaultKind::OutfeedBlocked);
             }
