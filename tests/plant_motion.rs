@@ -33,7 +33,9 @@ fn picked_up(j: &Job) -> (Bench, Vec<Piece>, u64) {
 
 #[test]
 fn a_body_at_rest_is_picked_up_with_mu_g() {
-    for (v, mu, s, t, belt) in [(300.0, 0.20, 22.943_615, 0.152_957, 45.887_229), (500.0, 0.25, 50.985_811, 0.203_943, 101.971_621)] {
+    for (v, mu, s, t, belt) in
+        [(300.0, 0.20, 22.943_615, 0.152_957, 45.887_229), (500.0, 0.25, 50.985_811, 0.203_943, 101.971_621)]
+    {
         let (_, pieces, released) = picked_up(&at_the_gate(v, mu));
         let (slide, ride) = (pieces[0], pieces[1]);
         assert_eq!(slide.t_us, released as f64);
