@@ -184,8 +184,20 @@ impl Plant {
         let (mut best, mut due) = (NEVER, Due::Nothing);
         if !matches!(b.motion, Motion::Still(_)) {
             let m = self.arc(i, t);
-            best = reach(b.mark_x - m.x, m.v, m.a);
+            // Of all fixed places ahead the nearest comes first, whatever the motion: one root for all of them.
+            let mut at = b.mark_x;
             due = Due::Mark;
+            if let Some((x, _)) = self.obstacle(i, m.x)
+                && x < at
+            {
+                (at, due) = (x, Due::Obstacle);
+            }
+            for g in 0..2 {
+                if self.gates[g].stalled_on == b.number && self.gates[g].past(b) < at {
+                    (at, due) = (self.gates[g].past(b), Due::Unstall(g as u8));
+                }
+            }
+            best = reach(at - m.x, m.v, m.a);
             let mut first = |s: f64, what: Due| {
                 if s < best {
                     best = s;
@@ -198,14 +210,6 @@ impl Plant {
                 let (dv, da) = (self.belt.v(t) - m.v, arc.a - self.belt.a());
                 if da != 0.0 && dv / da > 0.0 {
                     first(dv / da, Due::Meet);
-                }
-            }
-            if let Some((at, _)) = self.obstacle(i, m.x) {
-                first(reach(at - m.x, m.v, m.a), Due::Obstacle);
-            }
-            for g in 0..2 {
-                if self.gates[g].stalled_on == b.number {
-                    first(reach(self.gates[g].past(b) - m.x, m.v, m.a), Due::Unstall(g as u8));
                 }
             }
             if i > 0 && !b.contact {
