@@ -8,7 +8,7 @@ use timing_core::{Actuator as A, Contact, Contacts, ValveKind};
 /// One bottle standing at `x`, and no more to come.
 fn one_at(x: f64) -> Job {
     let mut j = job();
-    j.run.bottles = 1;
+    j.run.bottles = 0;
     j.run.initial = vec![InitialBottle { x_mm: x, cap: true }];
     j
 }
@@ -69,7 +69,6 @@ fn a_jaw_that_finds_nothing_goes_over_and_is_in_the_way() {
 #[test]
 fn a_newcomer_at_a_busy_head_is_a_strike_at_the_head() {
     let mut j = one_at(0.0);
-    j.run.bottles = 2;
     j.run.initial.push(InitialBottle { x_mm: -95.0, cap: true });
     let mut b = Bench::new(&j);
     b.coil(A::Grip, true);

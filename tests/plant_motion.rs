@@ -12,7 +12,7 @@ fn at_the_gate(v: f64, mu: f64) -> Job {
     j.product.speed_mm_s = v;
     j.product.mu_min = mu;
     j.product.mu_max = mu;
-    j.run.bottles = 1;
+    j.run.bottles = 0;
     j.run.initial = vec![InitialBottle { x_mm: -130.0, cap: true }];
     j
 }
