@@ -217,7 +217,7 @@ pub(crate) fn close_bottles(b: &mut Bench, n: u32, limit: u64) {
     b.coil(A::Reject, true);
     for k in 1..=n {
         b.coil(A::EntryGate, true);
-        let full = b.run_until(limit, |b| b.plant.place_of(k).is_some_and(|x| x >= -126.6));
+        let full = b.run_until(limit, |b| b.plant.place_of(k).is_some_and(|x| x >= -127.3));
         assert!(
             full.is_some(),
             "bottle {k} does not come into the pocket: {:?}",

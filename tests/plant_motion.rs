@@ -12,7 +12,7 @@ fn at_the_gate(v: f64, mu: f64) -> Job {
     j.product.speed_mm_s = v;
     j.product.mu_min = mu;
     j.product.mu_max = mu;
-    j.run.bottles = 1;
+    j.run.bottles = 0;
     j.run.initial = vec![InitialBottle { x_mm: -130.0, cap: true }];
     j
 }
@@ -33,7 +33,9 @@ fn picked_up(j: &Job) -> (Bench, Vec<Piece>, u64) {
 
 #[test]
 fn a_body_at_rest_is_picked_up_with_mu_g() {
-    for (v, mu, s, t, belt) in [(300.0, 0.20, 22.943_615, 0.152_957, 45.887_229), (500.0, 0.25, 50.985_811, 0.203_943, 101.971_621)] {
+    for (v, mu, s, t, belt) in
+        [(300.0, 0.20, 22.943_615, 0.152_957, 45.887_229), (500.0, 0.25, 50.985_811, 0.203_943, 101.971_621)]
+    {
         let (_, pieces, released) = picked_up(&at_the_gate(v, mu));
         let (slide, ride) = (pieces[0], pieces[1]);
         assert_eq!(slide.t_us, released as f64);
@@ -123,12 +125,10 @@ fn bottles_of_different_friction_never_pass_through_each_other() {
         let mut b = Bench::new(&j);
         b.belt(true);
         let mut t = 0;
-        let mut on = false;
         for k in 0..300_u64 {
             t += 37_000 + 11_000 * (k % 7);
-            b.coil(if k % 2 == 0 { Actuator::EntryGate } else { Actuator::ReleaseGate }, on);
+            b.coil(if k % 2 == 0 { Actuator::EntryGate } else { Actuator::ReleaseGate }, (k / 2) % 2 == 0);
             b.belt(k % 11 != 5);
-            on = !on;
             if k == 100 {
                 b.plant.begin(&FaultKind::OutfeedBlocked);
             }

@@ -200,7 +200,7 @@ impl Cylinder {
         let stroke = (stroke * self.factor).max(1.0);
         self.aim = aim;
         self.rate = if aim > self.p { 1.0 / stroke } else { -1.0 / stroke };
-        self.end = self.t + (aim - self.p) / self.rate;
+        self.end = self.t + (aim - self.p).abs() * stroke;
     }
 
     /// Something in its way stops it at `p`.

@@ -58,7 +58,9 @@ impl Wires {
         if self.next < NEVER {
             self.pending.retain(|p| p.1 != c);
         }
-        if self.bits.has(c) != on {
+        if response <= 0.0 && self.bounce <= 0.0 {
+            self.bits = self.bits.with(c, on);
+        } else if self.bits.has(c) != on {
             let first = t + response;
             self.pending.push((first, c));
             if self.bounce > 0.0 {

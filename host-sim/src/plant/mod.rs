@@ -55,11 +55,24 @@ const CONTACT_OF: [Contact; SENSORS] =
 /// Thickness of wall that glass shows to an eye, mm: an assumption of the model.
 const GLASS_MM: f64 = 6.0;
 
+/// Who has something to do next.
+#[derive(Clone, Copy, Debug)]
+enum Who {
+    Belt,
+    Cylinder(usize),
+    Body(usize),
+    Head,
+    Supply,
+    Lane,
+    Wires,
+}
+
 /// The modelled line at one instant.
 #[derive(Clone, Debug)]
 pub struct Plant {
     now: u64,
     next: f64,
+    who: Who,
     /// `next` must be looked up again.
     stale: bool,
 
@@ -167,6 +180,7 @@ impl Plant {
         let mut plant = Self {
             now: 0,
             next: 0.0,
+            who: Who::Belt,
             stale: true,
             belt: Belt::new(m.belt_accel_mm_s2, run.wander, run.wander_period_s, cpm, run.encoder_slip),
             row: VecDeque::with_capacity(32),
@@ -278,26 +292,28 @@ impl Plant {
         ceil_us(self.due()).max(self.now + 1)
     }
 
+    /// When something is due, and notes what. At one instant the belt goes first: what rides on it must know its motion.
     fn due(&mut self) -> f64 {
         if self.stale {
             self.stale = false;
-            let mut t = self.belt.until();
-            let mut least = |x: f64| {
+            let (mut t, mut who) = (self.belt.until(), Who::Belt);
+            let mut least = |x: f64, what: Who| {
                 if x < t {
-                    t = x;
+                    (t, who) = (x, what);
                 }
             };
-            for b in &self.row {
-                least(b.te);
+            for (i, a) in self.acts.iter().enumerate() {
+                least(a.due(), Who::Cylinder(i));
             }
-            for a in &self.acts {
-                least(a.due());
+            for (i, b) in self.row.iter().enumerate() {
+                least(b.te, Who::Body(i));
             }
-            least(self.wires.due());
-            least(self.head_te);
-            least(self.supply.te);
-            least(self.lane.due());
+            least(self.head_te, Who::Head);
+            least(self.supply.te, Who::Supply);
+            least(self.lane.due(), Who::Lane);
+            least(self.wires.due(), Who::Wires);
             self.next = t;
+            self.who = who;
         }
         self.next
     }
@@ -314,27 +330,25 @@ impl Plant {
         self.now = self.now.max(to);
     }
 
-    /// What is due first happens. At one instant the belt goes first: what rides on it must know its motion.
+    /// What is due first happens.
     fn happen(&mut self) {
         let t = self.next;
         self.stale = true;
-        if self.belt.until() <= t {
-            self.belt.turn();
-            self.resettle_all(t);
-            self.plan_supply(t);
-        } else if let Some(i) = self.acts.iter().position(|a| a.due() <= t) {
-            let stroke = self.acts[i].happen(&mut self.strokes);
-            self.stroke(Actuator::ALL[i], t, stroke);
-        } else if let Some(i) = self.row.iter().position(|b| b.te <= t) {
-            self.body_event(i, t);
-        } else if self.head_te <= t {
-            self.head_event(t);
-        } else if self.supply.te <= t {
-            self.supply_event(t);
-        } else if self.lane.due() <= t {
-            self.lane_event(t);
-        } else if self.wires.due() <= t {
-            self.wires.toggle();
+        match self.who {
+            Who::Belt => {
+                self.belt.turn();
+                self.resettle_all(t);
+                self.plan_supply(t);
+            }
+            Who::Cylinder(i) => {
+                let stroke = self.acts[i].happen(&mut self.strokes);
+                self.stroke(Actuator::ALL[i], t, stroke);
+            }
+            Who::Body(i) => self.body_event(i, t),
+            Who::Head => self.head_event(t),
+            Who::Supply => self.supply_event(t),
+            Who::Lane => self.lane_event(t),
+            Who::Wires => self.wires.toggle(),
         }
     }
 

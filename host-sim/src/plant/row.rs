@@ -9,6 +9,9 @@ use super::eye::What as Mark;
 use super::kin::{Arc, NEVER, SAME, reach, shut};
 use crate::facts::What;
 
+/// A body this close to what it runs against, mm, on either side, has reached it: after days an event's time is no better than that.
+const REACHED: f64 = 1e-6;
+
 impl Plant {
     /// Index of bottle `number` in the row.
     pub(super) fn index(&self, number: u32) -> Option<usize> {
@@ -40,7 +43,7 @@ impl Plant {
         let b = &self.row[i];
         let mut best: Option<(f64, Hold)> = None;
         let mut see = |at: f64, what: Hold| {
-            if x <= at + SAME && best.is_none_or(|o| at < o.0) {
+            if x <= at + REACHED && best.is_none_or(|o| at < o.0) {
                 best = Some((at, what));
             }
         };
@@ -94,15 +97,15 @@ impl Plant {
 
     fn motion_of(&self, i: usize, t: f64, x: f64, v: f64, belt: Arc) -> (Motion, Hold, bool) {
         let b = &self.row[i];
+        // One that is held is in contact only with one that stands too; else the one ahead leaves it behind.
+        let stays = b.contact && (b.linked || i > 0 && matches!(self.row[i - 1].motion, Motion::Still(_)));
         if b.hold.grips() {
-            return (Motion::Still(x), b.hold, b.contact);
+            return (Motion::Still(x), b.hold, stays);
         }
         if let Some((at, what)) = self.obstacle(i, x)
             && at - x <= SAME
         {
-            // Held back by something fixed, it goes on touching only a body that stands, too.
-            let stands = i > 0 && matches!(self.row[i - 1].motion, Motion::Still(_));
-            return (Motion::Still(at), what, b.linked || (b.contact && stands));
+            return (Motion::Still(at), what, stays);
         }
         // What friction would do alone.
         let dv = belt.v - v;
@@ -181,8 +184,20 @@ impl Plant {
         let (mut best, mut due) = (NEVER, Due::Nothing);
         if !matches!(b.motion, Motion::Still(_)) {
             let m = self.arc(i, t);
-            best = reach(b.mark_x - m.x, m.v, m.a);
+            // Of all fixed places ahead the nearest comes first, whatever the motion: one root for all of them.
+            let mut at = b.mark_x;
             due = Due::Mark;
+            if let Some((x, _)) = self.obstacle(i, m.x)
+                && x < at
+            {
+                (at, due) = (x, Due::Obstacle);
+            }
+            for g in 0..2 {
+                if self.gates[g].stalled_on == b.number && self.gates[g].past(b) < at {
+                    (at, due) = (self.gates[g].past(b), Due::Unstall(g as u8));
+                }
+            }
+            best = reach(at - m.x, m.v, m.a);
             let mut first = |s: f64, what: Due| {
                 if s < best {
                     best = s;
@@ -195,14 +210,6 @@ impl Plant {
                 let (dv, da) = (self.belt.v(t) - m.v, arc.a - self.belt.a());
                 if da != 0.0 && dv / da > 0.0 {
                     first(dv / da, Due::Meet);
-                }
-            }
-            if let Some((at, _)) = self.obstacle(i, m.x) {
-                first(reach(at - m.x, m.v, m.a), Due::Obstacle);
-            }
-            for g in 0..2 {
-                if self.gates[g].stalled_on == b.number {
-                    first(reach(self.gates[g].past(b) - m.x, m.v, m.a), Due::Unstall(g as u8));
                 }
             }
             if i > 0 && !b.contact {
@@ -251,7 +258,7 @@ impl Plant {
             Due::Obstacle => {
                 let m = self.arc(i, t);
                 match self.obstacle(i, m.x) {
-                    Some((at, what)) if at - m.x < 1e-6 => {
+                    Some((at, what)) if at - m.x < REACHED => {
                         if what == Hold::JawSide && self.jaw_holds() {
                             self.tell(t, i, What::StruckByBottle { speed_mm_s: m.v, at_head: true });
                         }

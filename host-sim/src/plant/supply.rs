@@ -181,8 +181,8 @@ impl Plant {
             if x < self.room_x - 1e-6 {
                 return;
             }
-            // A queue upstream closes up to what is ahead while that is near; else it comes as it is.
-            let near = x < self.room_x + 4.0 * self.kind.r;
+            // A queue upstream closes up to what is ahead while that is near; else it comes as it is. At power-up it stands.
+            let near = t == 0.0 || x < self.room_x + 4.0 * self.kind.r;
             self.take_waiting();
             self.enter(t, self.spawn_x, near);
         }
