@@ -71,6 +71,7 @@ bare() {
     for t in "${targets[@]}"; do
         cargo build -p timing-core --target "$t"
         cargo build -p timing-core --target "$t" --features serde,defmt,embedded-hal
+        cargo clippy -p firmware-example -p nopanic --bins --target "$t" -- -D warnings
     done
 }
 

@@ -4,6 +4,7 @@
 // The calls to the debugger are the one thing here that needs it.
 #![allow(unsafe_code)]
 
+use core::cell::Cell;
 use core::ffi::CStr;
 use core::fmt::Write;
 use core::panic::PanicInfo;
@@ -77,9 +78,9 @@ unsafe fn HardFault(_: &cortex_m_rt::ExceptionFrame) -> ! {
 
 /// The second word of the command line, as a path that ends in a zero byte.
 fn file_name(line: &mut [u8; 256]) -> Option<&CStr> {
-    let mut block = [line.as_mut_ptr() as usize, line.len()];
-    // SAFETY: SYS_GET_CMDLINE writes at most `block[1]` bytes to `block[0]`, which is `line`, and the length to `block[1]`.
-    let failed = unsafe { cortex_m_semihosting::syscall(nr::GET_CMDLINE, &mut block) };
+    let block = [Cell::new(line.as_mut_ptr() as usize), Cell::new(line.len())];
+    // SAFETY: SYS_GET_CMDLINE writes at most `block[1]` bytes to `block[0]`, which is `line`, and the length to `block[1]`, a cell.
+    let failed = unsafe { cortex_m_semihosting::syscall(nr::GET_CMDLINE, &block) };
     if failed != 0 {
         return None;
     }
