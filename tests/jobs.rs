@@ -48,10 +48,11 @@ fn the_same_job_gives_the_same_bits() {
 #[test]
 fn added_ticks_change_nothing() {
     for job in jobs() {
-        let base = run(&job, &Options::default());
+        // The judge looks at every tick's wake, so its verdict belongs to one schedule; the core's bits do not.
+        let base = run(&job, &Options { rules: false, ..Options::default() });
         for (seed, mean_us, shortcut) in [(1, 20_000, true), (2, 3_000, true), (3, 20_000, false), (4, 3_000, false)] {
             let schedule = Schedule::Added { seed, mean_us };
-            let more = run(&job, &Options { schedule, shortcut, ..Options::default() });
+            let more = run(&job, &Options { schedule, shortcut, rules: false, ..Options::default() });
             assert!(more.ticks > base.ticks, "{}: no tick was added", job.name);
             assert_eq!(
                 (more.digest, more.counted, more.outcomes),
@@ -59,7 +60,6 @@ fn added_ticks_change_nothing() {
                 "{}: ticks added every {mean_us} µs on average, shortcut {shortcut}",
                 job.name
             );
-            assert_eq!(more.breaches, base.breaches, "{}", job.name);
         }
     }
 }

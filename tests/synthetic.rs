@@ -2,7 +2,7 @@
 //! station, the second without a closure, and a fault at the end. Every figure is ours; nothing here is measured.
 
 use host_sim::trace::{BottlePath, Moment, Piece, Places, Trace};
-use host_sim::verdict::{Breach, Centring, Comparison, Check, Counted, Outcome, Placement, RunResult};
+use host_sim::verdict::{Breach, Centring, Check, Comparison, Counted, Outcome, Placement, RunResult};
 use timing_core::{
     Actuator, Contact, Contacts, Event, EventKind, Fault, FeedStep, HeadStep, Mode, Orders, UnitState, Why,
 };

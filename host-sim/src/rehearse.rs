@@ -317,7 +317,9 @@ impl<'a> Run<'a> {
 
     fn off_plan(&self) -> u32 {
         let aim = self.job.product.aim_early_mm;
-        let off = |(n, _): (u32, Outcome)| self.outcomes.off_centre_mm(n).is_some_and(|mm| (mm + aim).abs() > self.predicted_mm);
+        let off = |(n, _): (u32, Outcome)| {
+            self.outcomes.off_centre_mm(n).is_some_and(|mm| (mm + aim).abs() > self.predicted_mm)
+        };
         u32::try_from(self.outcomes.iter().filter(|o| off(*o)).count()).unwrap_or(u32::MAX)
     }
 
@@ -351,7 +353,8 @@ impl<'a> Run<'a> {
             state: self.station.unit().name(),
             ..RunResult::default()
         };
-        result.checks = expect::check(&self.job.expect, &result, self.station.unit(), &self.tally.faults, &self.tally.states);
+        result.checks =
+            expect::check(&self.job.expect, &result, self.station.unit(), &self.tally.faults, &self.tally.states);
         result.pass = result.breaches.is_empty() && result.checks.iter().all(|c| c.ok);
         if let Some(r) = self.recorder {
             let mut paths = self.plant.paths();

@@ -87,7 +87,8 @@ fn went(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, edge: Counts) {
         Track::flag(b, Why::OverLong, cx.tell);
     } else if b.stage == Stage::Inbound && b.flag == Why::Plain {
         // Both edges are known: the centre is their mean, whatever the diameter.
-        let centre = Counts::new(ctl.feed.edge.get().midpoint(edge.get()));
+        // Half the length, so that rounding does not depend on where the belt is counted from.
+        let centre = ctl.feed.edge.ahead(value / 2);
         b.mark = centre.ahead(cx.m.release_eye.saturating_neg());
     }
     ctl.track.refresh(cx.m, cx.s);

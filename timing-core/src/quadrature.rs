@@ -52,11 +52,7 @@ impl Quadrature {
     /// Starts at count zero with the present levels of the two channels.
     #[must_use]
     pub const fn new(a: bool, b: bool) -> Self {
-        Self {
-            pair: pair(a, b),
-            count: 0,
-            illegal: 0,
-        }
+        Self { pair: pair(a, b), count: 0, illegal: 0 }
     }
 
     /// Takes the levels of the two channels and says what the transition was.

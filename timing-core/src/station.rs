@@ -120,6 +120,7 @@ impl Station {
     /// Levels at power-up are not edges; nothing that was before is known.
     fn power_up(&mut self, inputs: &Inputs) {
         self.powered = true;
+        self.ctl.again = true;
         self.ctl.filter.start(inputs, &self.machine);
         self.ctl.belt.start(inputs);
         let chain = self.ctl.filter.stable().has(Contact::Chain);
@@ -233,13 +234,7 @@ impl Station {
         }
         let (below, above) = ctl.belt.bounds(&self.machine);
         let mut above = Place::at(above);
-        for p in [
-            ctl.track.due(),
-            ctl.feed.long,
-            ctl.feed.jam,
-            ctl.unit.flush,
-            ctl.watch.discharge,
-        ] {
+        for p in [ctl.track.due(), ctl.feed.long, ctl.feed.jam, ctl.unit.flush, ctl.watch.discharge] {
             nearest(&mut above, p);
         }
         if ctl.unit.runs_head() {

@@ -285,6 +285,18 @@ impl Track {
         known
     }
 
+    /// Takes bottle `i` out; those behind it move up. (`Vec::remove` links a panic, whatever is known of `i`.)
+    fn take_out(&mut self, i: usize) {
+        let mut k = i;
+        while let Some(next) = self.bottles.get(k.saturating_add(1)).copied() {
+            if let Some(slot) = self.bottles.get_mut(k) {
+                *slot = next;
+            }
+            k = k.saturating_add(1);
+        }
+        self.bottles.pop();
+    }
+
     /// Moves every bottle that has reached its place to its next stage.
     fn advance(&mut self, cx: &mut Cx<'_, '_>, news: &mut News) {
         let (seen, m, s) = (cx.seen, cx.m, cx.s);
@@ -303,13 +315,13 @@ impl Track {
                 Stage::Outbound => {
                     news.overstay |= b.through_head;
                     let serial = b.serial;
-                    self.bottles.remove(i);
+                    self.take_out(i);
                     cx.book.count(Why::Lost, serial, seen.now, cx.tell);
                 }
                 Stage::ToReject if m.reject.is_some() => b.stage = Stage::InReject,
                 Stage::ToReject | Stage::InReject => {
                     let (serial, flag) = (b.serial, b.flag);
-                    self.bottles.remove(i);
+                    self.take_out(i);
                     if flag == Why::Plain {
                         cx.book.count(Why::Good, serial, seen.now, cx.tell);
                     } else {

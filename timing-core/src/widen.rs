@@ -28,10 +28,7 @@ impl Encoder16 {
     /// Starts at total zero with the counter's present reading.
     #[must_use]
     pub const fn new(reading: u16) -> Self {
-        Self {
-            last: reading,
-            total: 0,
-        }
+        Self { last: reading, total: 0 }
     }
 
     /// Takes a reading and returns the total, counts; it saturates at the ends of 64 bits.
@@ -71,10 +68,7 @@ impl Encoder32 {
     /// Starts at total zero with the counter's present reading.
     #[must_use]
     pub const fn new(reading: u32) -> Self {
-        Self {
-            last: reading,
-            total: 0,
-        }
+        Self { last: reading, total: 0 }
     }
 
     /// Takes a reading and returns the total, counts; it saturates at the ends of 64 bits.
@@ -114,10 +108,7 @@ impl Clock16 {
     /// Starts at the origin of time with the timer's present reading.
     #[must_use]
     pub const fn new(reading: u16) -> Self {
-        Self {
-            last: reading,
-            total: 0,
-        }
+        Self { last: reading, total: 0 }
     }
 
     /// Takes a reading and returns the time since the first; it saturates after 584 000 years.
@@ -155,10 +146,7 @@ impl Clock32 {
     /// Starts at the origin of time with the timer's present reading.
     #[must_use]
     pub const fn new(reading: u32) -> Self {
-        Self {
-            last: reading,
-            total: 0,
-        }
+        Self { last: reading, total: 0 }
     }
 
     /// Takes a reading and returns the time since the first; it saturates after 584 000 years.
@@ -271,25 +259,13 @@ mod tests {
 
     #[test]
     fn totals_saturate() {
-        let mut e = Encoder16 {
-            last: 0,
-            total: i64::MAX - 1,
-        };
+        let mut e = Encoder16 { last: 0, total: i64::MAX - 1 };
         assert_eq!(e.see(5).get(), i64::MAX);
-        let mut e = Encoder32 {
-            last: 5,
-            total: i64::MIN + 1,
-        };
+        let mut e = Encoder32 { last: 5, total: i64::MIN + 1 };
         assert_eq!(e.see(0).get(), i64::MIN);
-        let mut c = Clock16 {
-            last: 0,
-            total: u64::MAX - 1,
-        };
+        let mut c = Clock16 { last: 0, total: u64::MAX - 1 };
         assert_eq!(c.see(5).as_micros(), u64::MAX);
-        let mut c = Clock32 {
-            last: 0,
-            total: u64::MAX,
-        };
+        let mut c = Clock32 { last: 0, total: u64::MAX };
         assert_eq!(c.see(5).as_micros(), u64::MAX);
     }
 }

@@ -23,7 +23,13 @@ fn number(name: &str, want: Option<Range>, got: u32, checks: &mut Vec<Check>) {
 }
 
 /// Every check of the job, in the order of its keys.
-pub(super) fn check(e: &ExpectSpec, r: &RunResult, unit: UnitState, faults: &[u16], states: &[UnitState]) -> Vec<Check> {
+pub(super) fn check(
+    e: &ExpectSpec,
+    r: &RunResult,
+    unit: UnitState,
+    faults: &[u16],
+    states: &[UnitState],
+) -> Vec<Check> {
     let mut checks = Vec::new();
     number("good", e.good, r.counted.good, &mut checks);
     number("rejected", e.rejected, r.counted.rejected, &mut checks);

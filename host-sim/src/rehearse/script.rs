@@ -37,13 +37,7 @@ fn us(seconds: f64) -> u64 {
 
 impl<'a> Script<'a> {
     pub(super) fn new(job: &'a Job) -> Self {
-        Self {
-            job,
-            next: 0,
-            faults: vec![Stage::Waits; job.run.faults.len()],
-            unit: None,
-            head: (HeadStep::Vacant, 0),
-        }
+        Self { job, next: 0, faults: vec![Stage::Waits; job.run.faults.len()], unit: None, head: (HeadStep::Vacant, 0) }
     }
 
     /// The unit entered a state.

@@ -229,9 +229,9 @@ fn asked(ctl: &mut Ctl, cx: &Cx<'_, '_>) -> Wanted {
         }
     }
     asked.belt = cx.m.ours && production && ctl.unit.wants_belt(cx.m) && !ctl.head.stop_belt;
-    // Where the belt is ours, nothing rides past the diverter while the unit is held: it stays as it is.
+    // At rest the diverter stays as it is; but where the belt is the line's, bottles ride past it while the unit is held.
     let held = matches!(ctl.unit.state, UnitState::Holding | UnitState::Held);
-    if !(held && cx.m.ours) {
+    if ctl.unit.may_move() || (held && !cx.m.ours) {
         let pass = production && ctl.unit.passes_on() && !ctl.track.divert();
         asked.set(Actuator::Reject, if pass { Pose::Work } else { Pose::Home });
     }
