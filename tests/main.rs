@@ -1,5 +1,6 @@
 //! All tests, one binary.
 
+mod bench;
 mod firmware;
 mod io_bits;
 mod job_errors;
@@ -23,6 +24,8 @@ mod plant_oracle;
 mod quadrature;
 mod quantities;
 mod queue_theory;
+mod rules_course;
+mod rules_interlocks;
 mod run_verb;
 mod show;
 mod states;

@@ -21,7 +21,7 @@ fn exact_by_definition() {
     near(Kind::Force, "1 lbf", 4.448_221_615_260_5);
     near(Kind::Force, "1 kgf", 9.806_65);
     // 0.453 592 37 · 9.806 65 / 0.0254² Pa.
-    near(Kind::Pressure, "1 psi", 6_894.757_293_168_361e-5);
+    near(Kind::Pressure, "1 psi", 0.068_947_572_931_683_6);
     near(Kind::Pressure, "14.503773773020924 psi", 1.0);
     // 0.453 592 37 · 9.806 65 · 0.0254 N·m, and · 0.3048.
     near(Kind::Torque, "1 in·lbf", 0.112_984_829_027_616_7);

@@ -241,7 +241,8 @@ pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) -> bool {
         S::Suspending => {
             let waits_for_belt = !ctl.belt.is_moving();
             let idle = matches!(ctl.head.step, HeadStep::Incoming | HeadStep::Leaving) && waits_for_belt;
-            if (ctl.head.is_at_rest() || idle) && ctl.feed.step != FeedStep::Releasing {
+            let fed = ctl.feed.step != FeedStep::Releasing || waits_for_belt;
+            if (ctl.head.is_at_rest() || idle) && fed {
                 complete(ctl, cx, Why::Complete);
             }
         }

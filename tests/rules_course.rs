@@ -1,0 +1,373 @@
+//! R10 … R15, and the courses of the unit around them, as timelines.
+
+use crate::bench::{Bench, profile};
+use timing_core::{
+    Actuator, BeltOwner, Command, Contact, EventKind, Fault, HeadStep, Mode, Orders, Pose, Product, Request, Setpoints, Tighten,
+    UnitState, Why, example,
+};
+
+fn running() -> Bench {
+    let mut b = Bench::new();
+    b.start();
+    b
+}
+
+#[test]
+fn r10_a_full_discharge_suspends_and_keeps_the_bottle_gripped() {
+    let mut b = running();
+    b.until("the first in the discharge eye", 30_000, |b| b.bottles.iter().any(|x| (x.x - 110.0).abs() < 1.0));
+    b.bottles.iter_mut().filter(|x| (x.x - 110.0).abs() < 1.0).for_each(|x| x.wedged = true);
+    b.until("Suspended", 10_000, |b| b.unit() == UnitState::Suspended);
+    b.run(5_000);
+    assert_eq!(b.station.head(), HeadStep::LetGo);
+    assert!(b.orders.work(Actuator::Grip), "the bottle stays gripped");
+    assert!(!b.orders.work(Actuator::Plunger) && b.orders.belt());
+    b.bottles.iter_mut().for_each(|x| x.wedged = false);
+    b.until("Execute", 5_000, |b| b.unit() == UnitState::Execute);
+    b.until("a good bottle", 20_000, |b| b.station.tally().good > 0);
+}
+
+#[test]
+fn r10_a_body_that_stays_in_the_release_eye_is_a_jam() {
+    let mut b = running();
+    b.until("registered", 20_000, |b| !b.told(EventKind::Registered).is_empty());
+    b.run(350);
+    b.bottles.iter_mut().filter(|x| (x.x + 61.5).abs() < 32.0).for_each(|x| x.wedged = true);
+    b.until("Held", 5_000, |b| b.unit() == UnitState::Held);
+    assert!(b.has_fault(Fault::Jam));
+    assert!(b.orders.work(Actuator::ReleaseGate), "the gate is left as it is");
+}
+
+#[test]
+fn r10_an_ordered_belt_that_is_silent_holds() {
+    let mut b = running();
+    b.until_head(HeadStep::Incoming);
+    b.encoder = false;
+    b.until("Held", 5_000, |b| b.unit() == UnitState::Held);
+    assert!(b.has_fault(Fault::BeltSilent) || b.has_fault(Fault::BeltReversed));
+    assert!(!b.orders.belt() && !b.orders.work(Actuator::Grip));
+}
+
+#[test]
+fn r11_nothing_moves_after_power_up_nor_after_air_returns() {
+    let mut b = Bench::new();
+    for _ in 0..10_000 {
+        b.run(1);
+        assert_eq!(b.orders, Orders::SAFE);
+    }
+    assert_eq!(b.unit(), UnitState::Stopped);
+    b.command(Command::Start);
+    assert_eq!(b.refused(), [Why::WrongState]);
+    let mut b = running();
+    b.until_head(HeadStep::Catch);
+    b.wires = b.wires.with(Contact::Air, false);
+    b.run(1);
+    assert_eq!(b.orders, Orders::SAFE);
+    b.run(2_000);
+    b.wires = b.wires.with(Contact::Air, true);
+    for _ in 0..5_000 {
+        b.run(1);
+        assert_eq!(b.orders, Orders::SAFE);
+    }
+    assert_eq!(b.unit(), UnitState::Aborted);
+}
+
+#[test]
+fn r11_starting_and_unholding_warn_before_they_move() {
+    let mut b = Bench::new();
+    b.command(Command::Reset);
+    b.command(Command::Start);
+    let from = b.ms;
+    while b.orders.with_beacon(false) == Orders::SAFE {
+        b.run(1);
+        assert!(b.ms - from < 5_000);
+    }
+    assert!(b.ms - from >= 2_000, "motion {} ms after Start", b.ms - from);
+    b.until("Execute", 20_000, |b| b.unit() == UnitState::Execute);
+    b.command(Command::Hold);
+    b.until("Held", 3_000, |b| b.unit() == UnitState::Held);
+    assert!(!b.orders.belt() && !b.orders.spin());
+    b.command(Command::Unhold);
+    let from = b.ms;
+    assert!(b.orders.beacon());
+    b.until("belt", 5_000, |b| b.orders.belt());
+    assert!(b.ms - from >= 1_999, "belt {} ms after Unhold", b.ms - from);
+}
+
+#[test]
+fn r12_what_was_inside_when_the_chain_opened_is_resolved_by_the_flush() {
+    let mut b = running();
+    b.until("two inside", 20_000, |b| b.station.inside() >= 2);
+    let inside = b.station.inside();
+    b.wires = b.wires.with(Contact::Chain, false);
+    b.run(1_000);
+    assert_eq!(b.station.inside(), inside, "unknown, but still inside");
+    // Hands take everything that stands beyond the release gate.
+    b.bottles.retain(|x| x.x < -110.0);
+    b.wires = b.wires.with(Contact::Chain, true);
+    b.run(500);
+    b.command(Command::Clear);
+    b.run(100);
+    b.start();
+    let t = *b.station.tally();
+    assert_eq!((t.removed, t.lost, t.found), (inside, 0, 0), "{t:?}");
+}
+
+#[test]
+fn r12_what_the_flush_sees_is_rejected_and_what_nobody_knew_of_is_found() {
+    let mut b = running();
+    b.until("two inside", 20_000, |b| b.station.inside() >= 2 && b.station.head() == HeadStep::Leaving);
+    let inside = b.station.inside();
+    b.command(Command::Abort);
+    b.run(2_000);
+    let mut extra = b.bottles[0];
+    extra.x = 0.0;
+    b.bottles.retain(|x| x.x.abs() > 80.0);
+    b.bottles.push(extra);
+    let seen = u32::try_from(b.bottles.iter().filter(|x| x.x > -60.0 && x.x < 70.0).count()).expect("few");
+    b.command(Command::Clear);
+    b.run(100);
+    b.start();
+    let t = *b.station.tally();
+    assert_eq!(t.rejected + t.lost + t.removed, inside + t.found, "{t:?}");
+    assert!(t.rejected >= seen, "{t:?}, {seen} stood before the discharge eye");
+}
+
+#[test]
+fn r13_a_batch_delivers_exactly_what_was_asked_for() {
+    for n in [1, 3] {
+        let mut b = Bench::new();
+        b.ask(Request::Batch(n));
+        b.start();
+        b.until("Completed", 60_000, |b| b.unit() == UnitState::Completed);
+        b.run(5_000);
+        assert_eq!(b.station.tally().good, n);
+        assert_eq!(b.station.tally().registered, n, "none was released beyond the batch");
+        assert_eq!(b.station.inside(), 0);
+    }
+}
+
+#[test]
+fn r14_refused_requests_are_told_with_their_reason() {
+    let mut b = running();
+    let cases = [
+        (Request::Command(Command::Reset), Why::WrongState),
+        (Request::Command(Command::Clear), Why::WrongState),
+        (Request::Mode(Mode::Manual), Why::WrongState),
+        (Request::Batch(3), Why::WrongState),
+        (Request::Jog(Actuator::Grip, Pose::Work), Why::WrongMode),
+        (Request::Step, Why::WrongMode),
+        (Request::DryCycle, Why::WrongMode),
+        (Request::Declare(1), Why::WrongState),
+    ];
+    for (request, why) in cases {
+        let before = (b.unit(), b.refused().len());
+        b.ask(request);
+        assert_eq!(b.refused().get(before.1..), Some(&[why][..]), "{request:?}");
+        assert_eq!(b.unit(), before.0);
+    }
+}
+
+#[test]
+fn r15_a_quiet_machine_rests() {
+    let mut b = Bench::new();
+    b.ask(Request::Batch(1));
+    b.start();
+    b.until("Completed", 60_000, |b| b.unit() == UnitState::Completed);
+    b.run(3_000);
+    b.until("a fresh wake", 200, |b| b.wake_in_us >= 99_000);
+}
+
+#[test]
+fn misses_in_a_row_hold() {
+    let mut b = Bench::new();
+    b.supply_caps = false;
+    b.start();
+    b.until("Held", 60_000, |b| b.unit() == UnitState::Held);
+    assert!(b.has_fault(Fault::MissesInARow));
+    assert_eq!(b.flags(), [Why::NoCap; 3]);
+}
+
+#[test]
+fn torque_before_the_window_is_crossed_and_after_it_is_loose() {
+    let ms = timing_core::Duration::from_millis;
+    let tighten = Tighten::Torque { earliest: ms(100), latest: ms(300) };
+    for (at_ms, why) in [(50, Some(Why::TorqueEarly)), (200, None), (1_000, Some(Why::TorqueLate))] {
+        let mut b = Bench::with(&profile(), &Product { tighten, ..example::product() });
+        b.start();
+        b.until_head(HeadStep::Tighten);
+        b.run(at_ms);
+        b.forced.push((Contact::Torque, true));
+        b.run(500);
+        assert_eq!(b.flags().first().copied(), why, "torque {at_ms} ms after spin");
+    }
+}
+
+#[test]
+fn an_over_long_body_is_known_before_the_catch_and_let_pass() {
+    let mut b = running();
+    b.until("registered", 20_000, |b| !b.told(EventKind::Registered).is_empty());
+    b.run(600);
+    b.forced.push((Contact::ReleaseEye, true));
+    b.run(120);
+    b.forced.clear();
+    b.until("a flag", 2_000, |b| !b.flags().is_empty());
+    assert_eq!(b.flags(), [Why::OverLong]);
+    b.until("rejected", 20_000, |b| b.station.tally().rejected == 1);
+    let first_catch = b.told(EventKind::CatchOrdered).first().map(|(t, _)| *t);
+    let flagged = b.told(EventKind::Flagged)[0].0;
+    assert!(first_catch.is_none_or(|t| t > flagged));
+}
+
+#[test]
+fn unhold_repeats_a_step_once_and_then_retreats() {
+    let mut b = running();
+    b.until_head(HeadStep::Catch);
+    b.stuck[Actuator::Plunger.index()] = true;
+    b.until("Held", 5_000, |b| b.unit() == UnitState::Held);
+    assert_eq!(b.station.head(), HeadStep::Seat);
+    b.command(Command::Unhold);
+    b.until("Execute", 5_000, |b| b.unit() == UnitState::Execute);
+    assert_eq!(b.station.head(), HeadStep::Seat, "the step is awaited once more");
+    b.until("Held again", 5_000, |b| b.unit() == UnitState::Held);
+    b.stuck[Actuator::Plunger.index()] = false;
+    b.command(Command::Unhold);
+    b.until("rejected", 20_000, |b| b.station.tally().rejected == 1);
+    assert_eq!(b.flags(), [Why::Interrupted]);
+}
+
+#[test]
+fn hold_to_run_drops_when_it_is_not_refreshed() {
+    let mut b = Bench::new();
+    b.ask(Request::Mode(Mode::Manual));
+    b.start();
+    for _ in 0..10 {
+        b.ask(Request::JogBelt);
+        b.run(99);
+        assert!(b.orders.belt(), "held");
+    }
+    b.run(151);
+    assert!(!b.orders.belt(), "250 ms after the last refresh");
+    b.ask(Request::Jog(Actuator::Grip, Pose::Work));
+    b.run(1_000);
+    assert!(b.orders.work(Actuator::Grip), "a cylinder keeps its place");
+}
+
+#[test]
+fn maintenance_steps_over_a_bottle_placed_by_hand_and_cycles_dry() {
+    let mut b = Bench::new();
+    b.supply = false;
+    b.ask(Request::Mode(Mode::Maintenance));
+    b.start();
+    b.ask(Request::DryCycle);
+    b.until_head(HeadStep::Tighten);
+    b.until_head(HeadStep::Vacant);
+    assert_eq!((b.station.tally().registered, b.flags().len()), (0, 0));
+    b.bottles.push(crate::bench::Bottle::standing(0.0));
+    for step in [HeadStep::Catch, HeadStep::Seat, HeadStep::Engage, HeadStep::Tighten] {
+        b.ask(Request::Step);
+        b.run(600);
+        let now = b.station.head();
+        assert!(now == step || step == HeadStep::Tighten, "{now:?} after the step to {step:?}");
+        assert!(!b.orders.belt());
+    }
+    assert_eq!(b.station.head(), HeadStep::Disengage, "spin ends by itself");
+    for _ in 0..3 {
+        b.ask(Request::Step);
+        b.run(600);
+    }
+    assert_eq!(b.station.head(), HeadStep::Vacant);
+}
+
+#[test]
+fn starved_suspends_and_a_bottle_brings_it_back() {
+    let mut b = running();
+    b.until_head(HeadStep::Catch);
+    b.supply = false;
+    b.until("Suspended", 20_000, |b| b.unit() == UnitState::Suspended);
+    let why = b.told(EventKind::State).iter().rev().find(|(_, e)| e.detail == UnitState::Suspending as u16).map(|(_, e)| e.why);
+    assert_eq!(why, Some(Why::Starved));
+    b.supply = true;
+    b.until("Execute", 10_000, |b| b.unit() == UnitState::Execute);
+}
+
+#[test]
+fn a_line_belt_that_stops_suspends_with_the_bottle_on_its_way() {
+    let mut m = profile();
+    m.belt_owner = BeltOwner::Line;
+    let mut b = Bench::with(&m, &example::product());
+    b.line_belt = Some(true);
+    b.run(500);
+    b.start();
+    b.until_head(HeadStep::Incoming);
+    b.line_belt = Some(false);
+    b.until("Suspended", 5_000, |b| b.unit() == UnitState::Suspended);
+    assert!(!b.orders.work(Actuator::Grip), "a standing belt makes nothing come due");
+    b.line_belt = Some(true);
+    b.until("a good bottle", 20_000, |b| b.station.tally().good > 0);
+    assert!(b.told(EventKind::Fault).is_empty());
+}
+
+#[test]
+fn a_product_is_loaded_only_at_rest_with_nothing_inside() {
+    let mut b = running();
+    let again = Setpoints::new(&example::product(), b.station.machine()).expect("valid");
+    assert!(b.station.load(again).is_err());
+    b.command(Command::Stop);
+    b.until("Stopped", 30_000, |b| b.unit() == UnitState::Stopped);
+    assert!(b.station.load(again).is_ok());
+}
+
+#[test]
+fn stop_finishes_what_is_inside_and_admits_no_more() {
+    let mut b = running();
+    b.until_head(HeadStep::Catch);
+    b.command(Command::Stop);
+    let registered = b.station.tally().registered;
+    b.until("Stopped", 40_000, |b| b.unit() == UnitState::Stopped);
+    let t = b.station.tally();
+    assert_eq!((t.registered, t.good, b.station.inside()), (registered, registered, 0), "{t:?}");
+    assert!(!b.orders.belt() && !b.orders.spin());
+}
+
+#[test]
+fn an_unreadable_chain_is_an_open_chain_and_another_input_is_told() {
+    let mut b = running();
+    b.failed = b.failed.with(Contact::Chain, true);
+    b.run(1);
+    assert_eq!(b.orders, Orders::SAFE);
+    let mut b = running();
+    b.failed = b.failed.with(Contact::PlungerHome, true);
+    b.until("Held", 3_000, |b| b.unit() == UnitState::Held);
+    assert!(b.has_fault(Fault::InputFailed(Contact::PlungerHome)));
+}
+
+#[test]
+fn a_gap_between_ticks_while_moving_is_a_fault() {
+    let mut b = running();
+    b.ms += 400;
+    b.run(5);
+    assert!(b.has_fault(Fault::SampleGap));
+}
+
+#[test]
+fn strays_hold_and_are_found() {
+    let mut b = running();
+    b.until_head(HeadStep::Seat);
+    b.bottles.push(crate::bench::Bottle::standing(-95.0));
+    b.until("Held", 5_000, |b| b.unit() == UnitState::Held);
+    assert!(b.has_fault(Fault::StrayRelease));
+    assert_eq!(b.station.tally().found, 1);
+}
+
+#[test]
+fn a_slowing_stroke_is_told_before_its_watchdog_trips() {
+    let mut m = profile();
+    // The profile believes in strokes 90 ms quicker than they are; the margin still covers them.
+    m.actuators[Actuator::Plunger.index()].to_work = timing_core::Duration::from_millis(10);
+    let mut b = Bench::with(&m, &example::product());
+    b.start();
+    b.until("drift", 90_000, |b| !b.told(EventKind::Drift).is_empty());
+    assert_eq!(b.told(EventKind::Drift)[0].1.detail, Actuator::Plunger as u16);
+    assert!(b.told(EventKind::Fault).is_empty());
+}
