@@ -2,8 +2,8 @@
 //! places. It ticks every millisecond, and at every tick checks what must always hold.
 
 use timing_core::{
-    Actuator, Command, Contact, Contacts, Counts, Event, EventKind, Fault, HeadStep, Inputs, Instant, Machine, MachineProfile, Mode,
-    Orders, Product, Request, Setpoints, Station, UnitState, Why, example, unit,
+    Actuator, Command, Contact, Contacts, Counts, Event, EventKind, Fault, HeadStep, Inputs, Instant, Machine,
+    MachineProfile, Mode, Orders, Product, Request, Setpoints, Station, UnitState, Why, example, unit,
 };
 
 const HALF: f64 = 32.5;
@@ -119,7 +119,12 @@ impl Bench {
             }
             self.step();
         }
-        panic!("{what}: not within {limit_ms} ms; unit {:?}, head {:?}, feed {:?}", self.unit(), self.station.head(), self.station.feed());
+        panic!(
+            "{what}: not within {limit_ms} ms; unit {:?}, head {:?}, feed {:?}",
+            self.unit(),
+            self.station.head(),
+            self.station.feed()
+        );
     }
 
     pub(crate) fn ask(&mut self, r: Request) {
@@ -224,7 +229,9 @@ impl Bench {
         let eye = |x: f64| self.bottles.iter().any(|b| (b.x - x).abs() < HALF);
         let held = self.bottles.iter().find(|b| b.held);
         let mut c = self.wires;
-        for (eye_contact, x) in [(Contact::PocketEye, -115.0), (Contact::ReleaseEye, -61.5), (Contact::DischargeEye, 110.0)] {
+        for (eye_contact, x) in
+            [(Contact::PocketEye, -115.0), (Contact::ReleaseEye, -61.5), (Contact::DischargeEye, 110.0)]
+        {
             c = c.with(eye_contact, eye(x));
         }
         for a in Actuator::ALL {
@@ -267,7 +274,11 @@ impl Bench {
         let unit_before = self.station.unit();
         let out = self.station.tick(&inputs);
         let orders = out.orders;
-        assert!(out.wake.at > inputs.now && out.wake.below < inputs.belt && inputs.belt < out.wake.above, "R15 at {} ms", self.ms);
+        assert!(
+            out.wake.at > inputs.now && out.wake.below < inputs.belt && inputs.belt < out.wake.above,
+            "R15 at {} ms",
+            self.ms
+        );
         self.wake_in_us = out.wake.at.as_micros() - inputs.now.as_micros();
         let mut state = unit_before;
         for e in out.events {
@@ -299,17 +310,30 @@ impl Bench {
         assert!(!(orders.work(EntryGate) && orders.work(ReleaseGate)), "R5 at {at} ms: both gates open");
         assert!(!opens(EntryGate) || on(Contact::ReleaseGateHome), "R5 at {at} ms: entry opens before release is shut");
         assert!(!opens(ReleaseGate) || on(Contact::EntryGateHome), "R5 at {at} ms: release opens before entry is shut");
-        assert!(!opens(Plunger) || on(Contact::GripWork) || on(Contact::GripOver), "R2 at {at} ms: plunger before grip");
-        assert!(!opens(Rollers) || on(Contact::PlungerWork) || on(Contact::PlungerOver), "R2 at {at} ms: rollers before plunger");
+        assert!(
+            !opens(Plunger) || on(Contact::GripWork) || on(Contact::GripOver),
+            "R2 at {at} ms: plunger before grip"
+        );
+        assert!(
+            !opens(Rollers) || on(Contact::PlungerWork) || on(Contact::PlungerOver),
+            "R2 at {at} ms: rollers before plunger"
+        );
         let spins = orders.spin() && !before.spin();
         let manual = self.station.mode() == Mode::Manual;
-        assert!(!spins || manual || on(Contact::RollersWork) || on(Contact::RollersOver), "R3 at {at} ms: spin before rollers");
+        assert!(
+            !spins || manual || on(Contact::RollersWork) || on(Contact::RollersOver),
+            "R3 at {at} ms: spin before rollers"
+        );
         if !aborts {
             let back = leaves(Plunger) || leaves(Grip);
             assert!(!back || on(Contact::RollersHome), "R4 at {at} ms: plunger or grip back before rollers");
         }
         let t = self.station.tally();
         let inside = self.station.inside();
-        assert_eq!(t.registered + t.found, t.good + t.rejected + t.removed + t.lost + inside, "R12 at {at} ms: {t:?} inside {inside}");
+        assert_eq!(
+            t.registered + t.found,
+            t.good + t.rejected + t.removed + t.lost + inside,
+            "R12 at {at} ms: {t:?} inside {inside}"
+        );
     }
 }

@@ -2,8 +2,8 @@
 
 use crate::bench::{Bench, profile};
 use timing_core::{
-    Actuator, BeltOwner, Command, Contact, EventKind, Fault, HeadStep, Mode, Orders, Pose, Product, Request, Setpoints, Tighten,
-    UnitState, Why, example,
+    Actuator, BeltOwner, Command, Contact, EventKind, Fault, HeadStep, Mode, Orders, Pose, Product, Request, Setpoints,
+    Tighten, UnitState, Why, example,
 };
 
 fn running() -> Bench {
@@ -285,7 +285,12 @@ fn starved_suspends_and_a_bottle_brings_it_back() {
     b.until_head(HeadStep::Catch);
     b.supply = false;
     b.until("Suspended", 20_000, |b| b.unit() == UnitState::Suspended);
-    let why = b.told(EventKind::State).iter().rev().find(|(_, e)| e.detail == UnitState::Suspending as u16).map(|(_, e)| e.why);
+    let why = b
+        .told(EventKind::State)
+        .iter()
+        .rev()
+        .find(|(_, e)| e.detail == UnitState::Suspending as u16)
+        .map(|(_, e)| e.why);
     assert_eq!(why, Some(Why::Starved));
     b.supply = true;
     b.until("Execute", 10_000, |b| b.unit() == UnitState::Execute);

@@ -2,7 +2,10 @@
 //! here each rule is provoked.
 
 use crate::bench::{Bench, profile};
-use timing_core::{Actuator, CapPolicy, Command, Contact, EventKind, Fault, HeadStep, Orders, Pose, Product, Request, Tighten, UnitState, Why, example};
+use timing_core::{
+    Actuator, CapPolicy, Command, Contact, EventKind, Fault, HeadStep, Orders, Pose, Product, Request, Tighten,
+    UnitState, Why, example,
+};
 
 const HEAD_STEPS: [HeadStep; 7] = [
     HeadStep::Catch,
@@ -284,10 +287,7 @@ fn r9_a_contact_lost_in_mid_step_is_a_fault_that_names_it() {
 
 #[test]
 fn guarded_manual_jogs_are_kept_back_by_the_rule_and_told() {
-    let jogs = [
-        (Actuator::Plunger, Pose::Work, 2),
-        (Actuator::Rollers, Pose::Work, 2),
-    ];
+    let jogs = [(Actuator::Plunger, Pose::Work, 2), (Actuator::Rollers, Pose::Work, 2)];
     for (a, pose, rule) in jogs {
         let mut b = Bench::new();
         b.ask(Request::Mode(timing_core::Mode::Manual));
@@ -317,8 +317,11 @@ fn guarded_manual_jogs_are_kept_back_by_the_rule_and_told() {
 
 #[test]
 fn seat_only_never_spins() {
-    let product =
-        Product { tighten: Tighten::SeatOnly(timing_core::Duration::from_millis(300)), spin_rpm: 0, ..example::product() };
+    let product = Product {
+        tighten: Tighten::SeatOnly(timing_core::Duration::from_millis(300)),
+        spin_rpm: 0,
+        ..example::product()
+    };
     let mut b = Bench::with(&profile(), &product);
     b.start();
     for _ in 0..20_000 {

@@ -201,3 +201,86 @@ pub(crate) fn vet(facts: Facts, was: &Wanted, asked: &Wanted, safe: bool) -> (Wa
     }
     (leaves, kept)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use Actuator::{EntryGate, Grip, Plunger, ReleaseGate, Rollers};
+
+    const MOVES: u32 = Facts::CHAIN | Facts::MOTION;
+
+    /// Each order with the facts under which it leaves, and the one fact whose loss keeps it back, by which rule.
+    const CASES: [(Order, u32, u32, u8); 18] = [
+        (Order::Work(Plunger), MOVES | Facts::GRIP_WORK | Facts::BOTTLE, Facts::GRIP_WORK, 2),
+        (Order::Work(Plunger), MOVES | Facts::GRIP_WORK | Facts::BOTTLE, Facts::BOTTLE, 2),
+        (Order::Work(Plunger), MOVES | Facts::DRY | Facts::GRIP_THERE, Facts::GRIP_THERE, 2),
+        (Order::Work(Rollers), MOVES | Facts::PLUNGER_WORK, Facts::PLUNGER_WORK, 2),
+        (Order::Spin, MOVES | Facts::ROLLERS_WORK | Facts::CAP_OK, Facts::ROLLERS_WORK, 3),
+        (Order::Spin, MOVES | Facts::ROLLERS_WORK | Facts::CAP_OK, Facts::CAP_OK, 3),
+        (Order::Spin, MOVES | Facts::MANUAL | Facts::ROLLERS_HOME, Facts::ROLLERS_HOME, 3),
+        (Order::Back(Grip), Facts::CHAIN | Facts::ROLLERS_HOME | Facts::PLUNGER_HOME, Facts::ROLLERS_HOME, 4),
+        (Order::Back(Plunger), Facts::CHAIN | Facts::ROLLERS_HOME, Facts::ROLLERS_HOME, 4),
+        (Order::Work(EntryGate), MOVES | Facts::RELEASE_SHUT, Facts::RELEASE_SHUT, 5),
+        (Order::Work(ReleaseGate), MOVES | Facts::ENTRY_SHUT | Facts::HEAD_READY, Facts::ENTRY_SHUT, 5),
+        (Order::Work(ReleaseGate), MOVES | Facts::ENTRY_SHUT | Facts::HEAD_READY, Facts::HEAD_READY, 6),
+        (Order::Back(ReleaseGate), Facts::CHAIN | Facts::PATH_CLEAR, Facts::PATH_CLEAR, 7),
+        (Order::Back(EntryGate), Facts::CHAIN | Facts::POCKET_SETTLED, Facts::POCKET_SETTLED, 7),
+        (Order::Work(Grip), MOVES | Facts::CATCH_WINDOW, Facts::CATCH_WINDOW, 8),
+        (Order::Back(Grip), Facts::CHAIN | Facts::ROLLERS_HOME | Facts::PLUNGER_HOME, Facts::PLUNGER_HOME, 9),
+        (Order::Belt, MOVES, Facts::MOTION, 11),
+        (Order::Work(Grip), MOVES | Facts::CATCH_WINDOW, Facts::MOTION, 11),
+    ];
+
+    fn change(order: Order) -> (Wanted, Wanted) {
+        let (mut was, mut asked) = (Wanted::SAFE, Wanted::SAFE);
+        match order {
+            Order::Work(a) => asked.set(a, Pose::Work),
+            Order::Back(a) => {
+                was.set(a, Pose::Work);
+                asked.set(a, Pose::Home);
+            }
+            Order::Spin => asked.spin = true,
+            Order::Belt => asked.belt = true,
+        }
+        (was, asked)
+    }
+
+    #[test]
+    fn each_order_leaves_with_its_facts_and_is_kept_back_by_its_rule_without() {
+        for (order, facts, lost, rule) in CASES {
+            let (was, asked) = change(order);
+            assert_eq!(vet(Facts(facts), &was, &asked, false).0, asked, "{order:?} leaves");
+            let (leaves, kept) = vet(Facts(facts & !lost), &was, &asked, false);
+            assert_eq!(leaves, was, "{order:?} stays as it was");
+            assert_eq!(kept.orders, 1 << order.number(), "{order:?} is told");
+            assert_eq!(forbidden(Facts(facts & !lost), order), Some(rule), "{order:?}");
+        }
+    }
+
+    #[test]
+    fn every_row_of_the_table_forbids_something_and_allows_something() {
+        for row in &RULES {
+            assert!(!(row.allows)(Facts(0)), "R{} {:?}", row.rule, row.order);
+            assert!((row.allows)(Facts(u32::MAX)), "R{} {:?}", row.rule, row.order);
+        }
+    }
+
+    #[test]
+    fn the_chain_outranks_everything() {
+        let mut was = Wanted::SAFE;
+        was.set(Rollers, Pose::Work);
+        was.set(Grip, Pose::Work);
+        let open = u32::MAX & !Facts::CHAIN;
+        assert_eq!(vet(Facts(open), &was, &was, false).0, Wanted::SAFE);
+        assert_eq!(vet(Facts(u32::MAX), &was, &was, true).0, Wanted::SAFE);
+    }
+
+    #[test]
+    fn both_gates_asked_for_in_one_tick_do_not_both_open() {
+        let mut asked = Wanted::SAFE;
+        asked.set(EntryGate, Pose::Work);
+        asked.set(ReleaseGate, Pose::Work);
+        let leaves = vet(Facts(u32::MAX), &Wanted::SAFE, &asked, false).0;
+        assert!(!(leaves.pose(EntryGate) == Pose::Work && leaves.pose(ReleaseGate) == Pose::Work));
+    }
+}
