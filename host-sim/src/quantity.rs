@@ -53,7 +53,7 @@ pub enum Kind {
 /// A unit: its spellings, the first of which is the one shown to people, and how many of the kind's own unit it is.
 #[derive(Clone, Copy, Debug)]
 pub struct Unit {
-    /// Spellings after [`tidy`]; `/` and `2` stand for themselves, `*` for every product sign.
+    /// Spellings after `tidy`; `/` and `2` stand for themselves, `*` for every product sign.
     pub spellings: &'static [&'static str],
     /// The spelling shown to people.
     pub shown: &'static str,

@@ -207,7 +207,7 @@ pub struct RunSpec {
     pub bottles: u32,
     /// `batch`: good bottles to deliver, 0 = without end; 0 if absent.
     pub batch: u32,
-    /// `supply`: "touching", "every <length>" (pitch), or "random <pitch>" (exponential gaps, mean pitch ≥ D);
+    /// `supply`: "touching", `"every <length>"` (pitch), or `"random <pitch>"` (exponential gaps, mean pitch ≥ D);
     /// "touching" if absent.
     pub supply: SupplySpec,
     /// `belt_wander`: half-width of the belt's speed variation as a share (0.2 or "20 %" = ±20 %); 0 if absent.
@@ -279,8 +279,8 @@ pub struct ScriptStep {
 /// What an operator does.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Action {
-    /// A request to the core: "reset", "start", "stop", "hold", "unhold", "suspend", "unsuspend", "abort", "clear", "batch <n>",
-    /// "production", "maintenance", "manual", "step", "dry cycle", "declare <n>", "jog <actuator> work|home", "jog spin", "jog belt".
+    /// A request to the core: "reset", "start", "stop", "hold", "unhold", "suspend", "unsuspend", "abort", "clear", `"batch <n>"`,
+    /// "production", "maintenance", "manual", "step", "dry cycle", `"declare <n>"`, `"jog <actuator> work|home"`, "jog spin", "jog belt".
     Request(timing_core::Request),
     /// "open chain".
     OpenChain,
