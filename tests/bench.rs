@@ -207,11 +207,10 @@ impl Bench {
                 b.x += step;
             }
         }
-        if self.at_work(Actuator::Grip) && !self.bottles.iter().any(|b| b.held) {
-            if let Some(b) = self.bottles.iter_mut().find(|b| b.x.abs() < 23.8) {
-                b.held = true;
-                b.x = 0.0;
-            }
+        let closes = self.at_work(Actuator::Grip) && !self.bottles.iter().any(|b| b.held);
+        if let Some(b) = self.bottles.iter_mut().find(|b| closes && b.x.abs() < 23.8) {
+            b.held = true;
+            b.x = 0.0;
         }
         self.bottles.retain(|b| b.x < 700.0);
         self.belt_mm += step;
