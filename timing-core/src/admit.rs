@@ -21,7 +21,7 @@ pub(crate) fn response_rate(ctl: &Ctl, set: Rate) -> Rate {
 /// Takes this tick's edges of the release eye.
 pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     let response = response_rate(ctl, cx.s.rate).travel(cx.m.eye_on);
-    let place = cx.seen.release.belt.ahead(response.saturating_neg());
+    let place = cx.seen.at.release.counts().ahead(response.saturating_neg());
     if cx.seen.rising(Contact::ReleaseEye) {
         came(ctl, cx, place);
     }
@@ -33,7 +33,7 @@ pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
 fn came(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, edge: Counts) {
     if ctl.track.is_same_body() {
         // The far wall of clear glass, or a worn switch.
-        watch_length(ctl, cx, ctl.feed.edge);
+        watch_length(ctl, cx, ctl.feed.edge.counts());
         return;
     }
     let expected = matches!(ctl.feed.step, FeedStep::Releasing | FeedStep::Shutting) && !ctl.feed.registered;
@@ -56,7 +56,7 @@ fn came(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, edge: Counts) {
         cx.book.tally.found = cx.book.tally.found.saturating_add(1);
         cx.tell.say(EventKind::Registered, Why::Stray, 0, number);
     }
-    ctl.feed.edge = edge;
+    ctl.feed.edge = Place::at(edge);
     watch_length(ctl, cx, edge);
     ctl.belt.begin_sampling(cx.seen.belt, cx.seen.edge_at, cx.s.window, cx.s.rate);
     if !runs {
@@ -76,7 +76,8 @@ fn watch_length(ctl: &mut Ctl, cx: &Cx<'_, '_>, edge: Counts) {
 }
 
 fn went(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, edge: Counts) {
-    let length = edge.minus(ctl.feed.edge).get();
+    let lead = ctl.feed.edge.counts();
+    let length = edge.minus(lead).get();
     if length < i64::from(cx.s.body_min.saturating_sub(cx.s.u_base)) {
         return;
     }
@@ -88,8 +89,9 @@ fn went(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, edge: Counts) {
     } else if b.stage == Stage::Inbound && b.flag == Why::Plain {
         // Both edges are known: the centre is their mean, whatever the diameter.
         // Half the length, so that rounding does not depend on where the belt is counted from.
-        let centre = ctl.feed.edge.ahead(value / 2);
+        let centre = lead.ahead(value / 2);
         b.mark = centre.ahead(cx.m.release_eye.saturating_neg());
     }
+    ctl.feed.edge = Place::NOWHERE;
     ctl.track.refresh(cx.m, cx.s);
 }

@@ -156,8 +156,7 @@ impl Station {
             fell: edges.fell,
             failed: edges.failed,
             belt_news,
-            release: ctl.filter.release(),
-            discharge: ctl.filter.discharge(),
+            at: edges.at,
         };
         let strokes = ctl.strokes.tick(&seen, m);
         if let Some((a, pose, took)) = strokes.took {

@@ -246,7 +246,7 @@ impl Track {
             self.lane_seen = self.lane_seen.saturating_add(1);
         }
         if seen.rising(Contact::DischargeEye) && !self.discharge_guard.is_armed() {
-            let edge = seen.discharge.belt.ahead(rate.travel(m.eye_on).saturating_neg());
+            let edge = seen.at.discharge.counts().ahead(rate.travel(m.eye_on).saturating_neg());
             match flushing {
                 Some(seen) => {
                     self.discharge_guard = Place::at(edge.ahead(s.body_min.saturating_sub(s.u_base)));

@@ -162,7 +162,7 @@ fn eyes(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     }
     if cx.seen.rising(Contact::DischargeEye) {
         let travel = cx.s.body_max.saturating_add(cx.s.u_base).saturating_add(cx.s.body / 4);
-        ctl.watch.discharge = Place::at(cx.seen.discharge.belt.ahead(travel));
+        ctl.watch.discharge = Place::at(cx.seen.at.discharge.counts().ahead(travel));
     }
     if !cx.seen.is(Contact::DischargeEye) {
         ctl.watch.discharge = Place::NOWHERE;

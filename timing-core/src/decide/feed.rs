@@ -8,7 +8,7 @@ use crate::fault::Fault;
 use crate::io::{Actuator, Contact, Pose};
 use crate::sense::strokes::At;
 use crate::unit::{Mode, UnitState};
-use crate::units::{Counts, Deadline, Duration, Place};
+use crate::units::{Deadline, Duration, Place};
 
 /// How long the pocket is let settle when the unit stops while it fills.
 const SETTLE_TIME: Duration = Duration::from_millis(1_500);
@@ -37,8 +37,8 @@ pub(crate) struct Feed {
     /// Where a body still in the release eye is over-long, and where it is a jam.
     pub(crate) long: Place,
     pub(crate) jam: Place,
-    /// Leading edge of the body in the release eye.
-    pub(crate) edge: Counts,
+    /// Leading edge of the body in the release eye, until its trailing edge.
+    pub(crate) edge: Place,
     /// Filling: since when the pocket is empty, as the instant when that is starved.
     pub(crate) starve: Deadline,
 }
@@ -49,13 +49,12 @@ impl Feed {
     }
 
     pub(crate) fn rebase(&mut self, dt: i64, dp: i64) {
-        for p in [&mut self.settle, &mut self.misfeed, &mut self.shut, &mut self.long, &mut self.jam] {
+        for p in [&mut self.settle, &mut self.misfeed, &mut self.shut, &mut self.long, &mut self.jam, &mut self.edge] {
             *p = p.rebased(dp);
         }
         for d in [&mut self.settle_limit, &mut self.starve] {
             *d = d.rebased(dt);
         }
-        self.edge = Counts::new(self.edge.get().saturating_add(dp));
     }
 
     /// Whether a bottle may be under the release blade (R7).
@@ -120,7 +119,7 @@ fn filling(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
         // A pocket that was full before anything was released is not opened behind.
         feed.settled |= !feed.released_before && shut;
         if (feed.seen_clear || !feed.released_before) && !feed.settled && !feed.settle.is_armed() {
-            let from = if cx.seen.rising(Contact::PocketEye) { ctl.filter.pocket().belt } else { cx.seen.belt };
+            let from = if cx.seen.rising(Contact::PocketEye) { cx.seen.at.pocket.counts() } else { cx.seen.belt };
             feed.settle = Place::at(from.ahead(cx.s.settle));
         }
         if feed.settle.fire(cx.seen.belt) {

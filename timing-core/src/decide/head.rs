@@ -14,7 +14,7 @@ use crate::product::{CapPolicy, Tighten};
 use crate::sense::strokes::At;
 use crate::track::{Cap, Stage, Track};
 use crate::unit::Mode;
-use crate::units::{Counts, Deadline, Duration, Instant, Place, Rate};
+use crate::units::{Counts, Deadline, Duration, Place, Rate};
 
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
@@ -28,10 +28,10 @@ pub(crate) struct Head {
     pub(crate) order: Place,
     /// Catch: when contact is predicted.
     contact_at: Deadline,
-    /// When spin was ordered.
-    spin_from: Instant,
+    /// Tighten: when spin was ordered.
+    spin_from: Deadline,
     /// LetGo: belt position at which the opening jaw frees the bottle.
-    freed: Counts,
+    freed: Place,
     /// Leaving: where the bottle has left.
     pub(crate) leave: Place,
     /// The bottle was gripped, not just missed.
@@ -76,14 +76,12 @@ impl Head {
     }
 
     pub(crate) fn rebase(&mut self, dt: i64, dp: i64) {
-        for d in [&mut self.dwell, &mut self.contact_at, &mut self.early] {
+        for d in [&mut self.dwell, &mut self.contact_at, &mut self.spin_from, &mut self.early] {
             *d = d.rebased(dt);
         }
-        for p in [&mut self.order, &mut self.leave, &mut self.last_stop] {
+        for p in [&mut self.order, &mut self.freed, &mut self.leave, &mut self.last_stop] {
             *p = p.rebased(dp);
         }
-        self.spin_from = Deadline::at(self.spin_from).rebased(dt).instant();
-        self.freed = Counts::new(self.freed.get().saturating_add(dp));
     }
 }
 
@@ -172,6 +170,8 @@ fn enter(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, step: HeadStep) {
     ctl.head.dwell = Deadline::NEVER;
     ctl.head.order = Place::NOWHERE;
     ctl.head.contact_at = Deadline::NEVER;
+    ctl.head.spin_from = Deadline::NEVER;
+    ctl.head.freed = Place::NOWHERE;
     if matches!(step, HeadStep::Leaving | HeadStep::Vacant) {
         ctl.head.early = Deadline::NEVER;
         ctl.head.early_now = false;
@@ -424,12 +424,12 @@ fn begin_spin(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
         Tighten::SeatOnly(_) => Duration::ZERO,
     };
     enter(ctl, cx, HeadStep::Tighten);
-    ctl.head.spin_from = cx.seen.now;
+    ctl.head.spin_from = Deadline::at(cx.seen.now);
     ctl.head.dwell = Deadline::after(cx.seen.now, limit);
 }
 
 fn tighten(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
-    let spun = cx.seen.now.since(ctl.head.spin_from);
+    let spun = cx.seen.now.since(ctl.head.spin_from.instant());
     let over = ctl.head.dwell.fire(cx.seen.now);
     let why = match cx.s.tighten {
         Tighten::Torque { earliest, .. } if cx.seen.rising(Contact::Torque) && !ctl.head.dry => {
@@ -472,7 +472,7 @@ fn let_go(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
             ctl.head.second = true;
             let latency = cx.m.strokes.get(Actuator::Grip.index()).map_or(0, |r| r.latency);
             let rate = if ctl.belt.is_moving() { cx.s.rate } else { Rate::ZERO };
-            ctl.head.freed = cx.seen.belt.ahead(rate.travel(latency));
+            ctl.head.freed = Place::at(cx.seen.belt.ahead(rate.travel(latency)));
         }
         return;
     }
@@ -493,7 +493,7 @@ fn let_go(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     let flag = ctl.track.at_head().map(|b| b.flag);
     let miss = matches!(flag, Some(Why::NoCap | Why::GripEmpty | Why::Missed | Why::TorqueEarly | Why::TorqueLate));
     if core::mem::take(&mut ctl.head.gripped) {
-        let at = if ctl.head.freed > cx.seen.belt || stopped { cx.seen.belt } else { ctl.head.freed };
+        let at = if ctl.head.freed.is_due(cx.seen.belt) && !stopped { ctl.head.freed.counts() } else { cx.seen.belt };
         let mark = at.ahead(cx.s.slip);
         ctl.track.let_go(mark, cx.m, cx.s);
         enter(ctl, cx, HeadStep::Leaving);

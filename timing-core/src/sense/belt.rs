@@ -28,12 +28,12 @@ pub(crate) struct Belt {
     check: Deadline,
     /// Where the belt was at the last look (moving), or where it rests.
     anchor: Counts,
-    /// When it was last known to move, where edges are not timed.
-    moved_at: Instant,
-    /// While sampling: where the next sample is due, and where this one began.
+    /// While moving: when it was last known to move, where edges are not timed.
+    moved_at: Deadline,
+    /// While sampling: where the next sample is due, and where and when this one began.
     next: Place,
-    from: Counts,
-    from_at: Instant,
+    from: Place,
+    from_at: Deadline,
     rate: Rate,
     /// The speed of the window before, and how many windows were sampled whole: 0, 1, or 2 for more.
     before: Rate,
@@ -46,10 +46,10 @@ impl Belt {
             moving: false,
             check: Deadline::NEVER,
             anchor: Counts::ZERO,
-            moved_at: Instant::ZERO,
+            moved_at: Deadline::NEVER,
             next: Place::NOWHERE,
-            from: Counts::ZERO,
-            from_at: Instant::ZERO,
+            from: Place::NOWHERE,
+            from_at: Deadline::NEVER,
             rate: Rate::ZERO,
             before: Rate::ZERO,
             windows: 0,
@@ -59,7 +59,6 @@ impl Belt {
     /// Takes over the position of the first tick.
     pub(crate) fn start(&mut self, inputs: &Inputs) {
         self.anchor = inputs.belt;
-        self.moved_at = inputs.now;
     }
 
     pub(crate) fn tick(&mut self, inputs: &Inputs, edge_at: Instant, m: &Machine) -> News {
@@ -77,13 +76,14 @@ impl Belt {
                 let last = match inputs.belt_at {
                     Some(_) => edge_at,
                     None if belt != self.anchor => inputs.now,
-                    None => self.moved_at,
+                    None => self.moved_at.instant(),
                 };
                 let due = Deadline::after(last, m.still);
                 if due.is_due(inputs.now) {
                     self.moving = false;
                     self.check = Deadline::NEVER;
                     self.anchor = belt;
+                    self.moved_at = Deadline::NEVER;
                     self.rate = Rate::ZERO;
                     self.windows = 0;
                     news.stopped = true;
@@ -102,9 +102,9 @@ impl Belt {
             news.started = true;
         }
         if self.next.is_due(belt) {
-            let counts = belt.minus(self.from).get();
+            let counts = belt.minus(self.from.counts()).get();
             let window = self.window();
-            let us = edge_at.since(self.from_at).as_micros_u32();
+            let us = edge_at.since(self.from_at.instant()).as_micros_u32();
             if counts > 0 && us > 0 {
                 self.before = self.rate;
                 // Without timed edges a window is only as good as the tick: no slope is read from it.
@@ -119,16 +119,16 @@ impl Belt {
 
     fn look(&mut self, belt: Counts, moved_at: Instant) {
         self.anchor = belt;
-        self.moved_at = moved_at;
+        self.moved_at = Deadline::at(moved_at);
     }
 
     fn window(&self) -> i64 {
-        self.next.counts().minus(self.from).get()
+        self.next.counts().minus(self.from.counts()).get()
     }
 
     fn sample_from(&mut self, belt: Counts, edge_at: Instant, window: i64) {
-        self.from = belt;
-        self.from_at = edge_at;
+        self.from = Place::at(belt);
+        self.from_at = Deadline::at(edge_at);
         self.next = Place::at(belt.plus(Counts::new(window)));
     }
 
@@ -145,6 +145,8 @@ impl Belt {
 
     pub(crate) const fn end_sampling(&mut self) {
         self.next = Place::NOWHERE;
+        self.from = Place::NOWHERE;
+        self.from_at = Deadline::NEVER;
     }
 
     pub(crate) const fn is_moving(&self) -> bool {
@@ -191,8 +193,8 @@ impl Belt {
         self.check = self.check.rebased(dt);
         self.next = self.next.rebased(dp);
         self.anchor = Counts::new(self.anchor.get().saturating_add(dp));
-        self.from = Counts::new(self.from.get().saturating_add(dp));
-        self.moved_at = Deadline::at(self.moved_at).rebased(dt).instant();
-        self.from_at = Deadline::at(self.from_at).rebased(dt).instant();
+        self.from = self.from.rebased(dp);
+        self.moved_at = self.moved_at.rebased(dt);
+        self.from_at = self.from_at.rebased(dt);
     }
 }

@@ -6,7 +6,7 @@
 
 use crate::io::{Contact, Contacts, Inputs};
 use crate::machine::Machine;
-use crate::units::{Counts, Deadline, Duration, Instant};
+use crate::units::{Deadline, Duration, Instant, Place};
 
 /// Contacts that are lost at once.
 pub(crate) const SAFETY: Contacts =
@@ -20,12 +20,26 @@ const EYES: Contacts = Contact::PocketEye
 /// How long an input may be unreadable before that is a fault.
 const FAILED_PATIENCE: Duration = Duration::from_millis(20);
 
-/// When and where an edge was first seen raw.
+/// Where the eyes' edges were first seen raw; kept from the first raw edge until it is accepted, or was bounce.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
-pub(crate) struct Latch {
-    pub(crate) at: Instant,
-    pub(crate) belt: Counts,
+pub(crate) struct Latches {
+    pub(crate) pocket: Place,
+    pub(crate) release: Place,
+    pub(crate) discharge: Place,
+}
+
+impl Latches {
+    const NONE: Self = Self { pocket: Place::NOWHERE, release: Place::NOWHERE, discharge: Place::NOWHERE };
+
+    const fn of(&mut self, c: Contact) -> Option<&mut Place> {
+        match c {
+            Contact::PocketEye => Some(&mut self.pocket),
+            Contact::ReleaseEye => Some(&mut self.release),
+            Contact::DischargeEye => Some(&mut self.discharge),
+            _ => None,
+        }
+    }
 }
 
 /// What one tick brought.
@@ -34,6 +48,8 @@ pub(crate) struct Edges {
     pub(crate) rose: Contacts,
     pub(crate) fell: Contacts,
     pub(crate) failed: Contacts,
+    /// Where the eyes' edges of this tick were first seen raw.
+    pub(crate) at: Latches,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -48,14 +64,11 @@ pub(crate) struct Filter {
     /// Unreadable now, and since when that becomes a fault.
     failed: Contacts,
     failed_due: Deadline,
-    pocket: Latch,
-    release: Latch,
-    discharge: Latch,
+    latches: Latches,
 }
 
 impl Filter {
     pub(crate) const fn new() -> Self {
-        let origin = Latch { at: Instant::ZERO, belt: Counts::ZERO };
         Self {
             raw: Contacts::NONE,
             stable: Contacts::NONE,
@@ -64,9 +77,7 @@ impl Filter {
             next: Deadline::NEVER,
             failed: Contacts::NONE,
             failed_due: Deadline::NEVER,
-            pocket: origin,
-            release: origin,
-            discharge: origin,
+            latches: Latches::NONE,
         }
     }
 
@@ -147,8 +158,12 @@ impl Filter {
             }
             self.unsettled = self.unsettled.with(c, false);
             let on = self.raw.has(c);
+            let place = self.latches.of(c).map_or(Place::NOWHERE, |p| core::mem::replace(p, Place::NOWHERE));
             if on != self.stable.has(c) {
                 self.stable = self.stable.with(c, on);
+                if let Some(p) = edges.at.of(c) {
+                    *p = place;
+                }
                 if on {
                     edges.rose = edges.rose.with(c, true);
                 } else {
@@ -165,12 +180,8 @@ impl Filter {
             Contact::DischargeEye => inputs.discharge_latch,
             _ => None,
         };
-        let latch = Latch { at: inputs.now, belt: captured.unwrap_or(inputs.belt) };
-        match c {
-            Contact::PocketEye => self.pocket = latch,
-            Contact::ReleaseEye => self.release = latch,
-            Contact::DischargeEye => self.discharge = latch,
-            _ => {}
+        if let Some(p) = self.latches.of(c) {
+            *p = Place::at(captured.unwrap_or(inputs.belt));
         }
     }
 
@@ -193,18 +204,6 @@ impl Filter {
         self.failed
     }
 
-    pub(crate) const fn pocket(&self) -> Latch {
-        self.pocket
-    }
-
-    pub(crate) const fn release(&self) -> Latch {
-        self.release
-    }
-
-    pub(crate) const fn discharge(&self) -> Latch {
-        self.discharge
-    }
-
     pub(crate) fn due(&self) -> Deadline {
         if self.failed_due.instant() < self.next.instant() { self.failed_due } else { self.next }
     }
@@ -215,9 +214,9 @@ impl Filter {
         }
         self.next = self.next.rebased(dt);
         self.failed_due = self.failed_due.rebased(dt);
-        for l in [&mut self.pocket, &mut self.release, &mut self.discharge] {
-            l.at = Deadline::at(l.at).rebased(dt).instant();
-            l.belt = Counts::new(l.belt.get().saturating_add(dp));
+        let l = &mut self.latches;
+        for p in [&mut l.pocket, &mut l.release, &mut l.discharge] {
+            *p = p.rebased(dp);
         }
     }
 }

@@ -9,7 +9,7 @@ pub(crate) mod strokes;
 
 use crate::io::{Contact, Contacts};
 use crate::units::{Counts, Instant};
-use contacts::Latch;
+use contacts::Latches;
 
 /// What this tick is about: the same for every stage, and never changed after sensing.
 #[derive(Clone, Copy)]
@@ -25,9 +25,8 @@ pub(crate) struct Seen {
     /// Inputs that have been unreadable for longer than their patience.
     pub(crate) failed: Contacts,
     pub(crate) belt_news: belt::News,
-    /// First raw edges of the release and discharge eye, belonging to the edges of this tick.
-    pub(crate) release: Latch,
-    pub(crate) discharge: Latch,
+    /// Where the eyes' edges of this tick were first seen raw.
+    pub(crate) at: Latches,
 }
 
 impl Seen {

@@ -38,7 +38,8 @@ struct Stroke {
     trusted: bool,
     /// It had arrived, and its contact was lost.
     lost: bool,
-    since: Instant,
+    /// While under way: when it was ordered.
+    since: Deadline,
 }
 
 /// What one tick brought, one bit per actuator.
@@ -93,7 +94,7 @@ impl Strokes {
             trust: if stale { Deadline::after(now, trust) } else { Deadline::NEVER },
             trusted: !stale,
             lost: false,
-            since: now,
+            since: Deadline::at(now),
         };
     }
 
@@ -137,7 +138,7 @@ impl Strokes {
                 news.arrived |= bit;
             } else if by_contact {
                 if !s.lost {
-                    news.took = Some((a, pose, seen.now.since(s.since)));
+                    news.took = Some((a, pose, seen.now.since(s.since.instant())));
                 }
                 s.arrive(arrived);
                 news.arrived |= bit;
@@ -174,7 +175,7 @@ impl Strokes {
         for s in &mut self.each {
             s.due = s.due.rebased(dt);
             s.trust = s.trust.rebased(dt);
-            s.since = Deadline::at(s.since).rebased(dt).instant();
+            s.since = s.since.rebased(dt);
         }
     }
 }
@@ -184,6 +185,7 @@ impl Stroke {
         self.at = at;
         self.due = Deadline::NEVER;
         self.trust = Deadline::NEVER;
+        self.since = Deadline::NEVER;
         self.lost = false;
     }
 
