@@ -180,6 +180,7 @@ pub(crate) fn enter(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, to: UnitState, why: Why)
     unit.warn = Deadline::NEVER;
     unit.clear = Deadline::NEVER;
     unit.flush = Place::NOWHERE;
+    ctl.feed.settle_limit = Deadline::NEVER;
     unit.bound = if to.is_acting() && !matches!(to, S::Execute) {
         Deadline::after(cx.seen.now, cx.m.patience)
     } else {
@@ -519,6 +520,7 @@ fn stopping(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
             if is_home_as_far_as_it_goes(ctl) {
                 ctl.unit.homed = is_home(ctl);
                 ctl.unit.phase = Phase::Rest;
+                ctl.feed.settle_limit = Deadline::NEVER;
             }
         }
         Phase::Rest => {
