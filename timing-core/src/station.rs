@@ -229,6 +229,7 @@ impl Station {
         }
         if ctl.unit.runs_head() {
             soonest(ctl.head.dwell);
+            soonest(ctl.head.contact_at);
             soonest(ctl.head.early);
         }
         let (below, above) = ctl.belt.bounds(&self.machine);

@@ -27,7 +27,7 @@ pub(crate) struct Head {
     /// Incoming: where the catch is to be ordered.
     pub(crate) order: Place,
     /// Catch: when contact is predicted.
-    contact_at: Deadline,
+    pub(crate) contact_at: Deadline,
     /// Tighten: when spin was ordered.
     spin_from: Deadline,
     /// LetGo: belt position at which the opening jaw frees the bottle.
