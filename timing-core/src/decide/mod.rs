@@ -187,18 +187,22 @@ pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) -> Wanted {
     let mut settled = false;
     for _ in 0..PASSES {
         let mut changed = course::run(ctl, cx);
+        let state = ctl.unit.state;
         if ctl.unit.runs_head() {
             changed |= head::run(ctl, cx);
         }
         if ctl.unit.runs_feed() {
             changed |= feed::run(ctl, cx);
         }
+        // A fault that head or feed raised has moved the unit on, and it may have more to do there at once.
+        changed |= ctl.unit.state != state;
         if !changed {
             settled = true;
             break;
         }
     }
-    ctl.again = !settled;
+    // What head or feed let go may already be past its next place, which is looked at in the next tick.
+    ctl.again = !settled || ctl.track.due().is_due(cx.seen.belt);
     let inbound = ctl.track.inbound().is_some() || ctl.head.step == HeadStep::Catch;
     if !inbound {
         ctl.belt.end_sampling();
