@@ -1,6 +1,8 @@
 //! All tests, one binary.
 
 mod bench;
+mod core_properties;
+mod filter;
 mod firmware;
 mod io_bits;
 mod job_errors;
@@ -30,4 +32,5 @@ mod rules_interlocks;
 mod run_verb;
 mod show;
 mod states;
+mod trade;
 mod wake_laws;

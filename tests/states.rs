@@ -134,3 +134,8 @@ fn only_clear_leaves_aborted_and_only_start_leads_to_starting() {
         assert_ne!(on_complete(state), Some(UnitState::Starting));
     }
 }
+
+/// Whether the published table leads from one state to the other, by a command or by completion.
+pub(crate) fn published(from: UnitState, to: UnitState) -> bool {
+    PUBLISHED.iter().any(|(number, _, _, row)| *number == from as u8 && row.contains(&(to as u8)))
+}

@@ -139,6 +139,7 @@ impl Station {
     fn work(&mut self, inputs: &Inputs, back: bool) {
         let Self { ctl, book, machine: m, setpoints: s, events, events_lost, said, .. } = self;
         let mut tell = Tell { events, lost: events_lost };
+        let course = (ctl.unit.state, ctl.unit.phase);
         let late = inputs.now.since(said.wake.at);
         if late > Duration::ZERO {
             book.lateness(late, &mut tell);
@@ -180,6 +181,8 @@ impl Station {
         tell_kept(ctl, kept.orders, facts, &mut cx);
         // Act.
         give(ctl, &leaves, &mut cx);
+        // What lasts (an open guard, an overfull lane) may mean more in the new state than it did in the old.
+        ctl.again |= course != (ctl.unit.state, ctl.unit.phase);
         said.orders = act::orders(&leaves, m);
     }
 
