@@ -2,6 +2,7 @@
 
 mod bench;
 mod core_properties;
+mod counters;
 mod filter;
 mod firmware;
 mod io_bits;
