@@ -140,9 +140,12 @@ fn play(watched: &mut Watched, from: &Inputs, steps: &[Step]) {
     }
 }
 
-/// Recorded rehearsals to begin with: set-up and inputs.
-fn recordings() -> &'static [(Machine, Setpoints, MachineProfile, Vec<Inputs>)] {
-    static RECORDED: OnceLock<Vec<(Machine, Setpoints, MachineProfile, Vec<Inputs>)>> = OnceLock::new();
+/// A rehearsal as recorded: set-up and inputs.
+type Recording = (Machine, Setpoints, MachineProfile, Vec<Inputs>);
+
+/// Recorded rehearsals to begin with.
+fn recordings() -> &'static [Recording] {
+    static RECORDED: OnceLock<Vec<Recording>> = OnceLock::new();
     RECORDED.get_or_init(|| {
         ["steady-day", "torque-window", "belt-stop", "jam-cleared"]
             .map(|name| {
