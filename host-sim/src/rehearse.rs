@@ -210,12 +210,15 @@ impl<'a> Run<'a> {
     fn step(&mut self, limit: u64) {
         let now = self.plant.now();
         let wake = self.clock.wake();
+        let known = self.plant.next_event().min(self.script.next(&self.plant, now)).min(limit);
         let by_place = match &self.clockwork {
             Some(c) => c.reaches(wake.above.get(), now),
-            None => self.plant.belt_reaches(wake.above.get(), wake.below.get()),
+            None => {
+                let by = known.min(wake.at.as_micros().max(now + 1));
+                self.plant.belt_reaches_by(wake.above.get(), wake.below.get(), by)
+            }
         };
-        let by_time = self.clock.next(now, by_place);
-        let t = self.plant.next_event().min(by_time).min(self.script.next(&self.plant, now)).min(limit);
+        let t = known.min(self.clock.next(now, by_place));
         self.plant.advance(t.max(now + 1));
     }
 

@@ -444,7 +444,14 @@ impl Plant {
     /// on as it does; `u64::MAX` if that is not before its motion changes. Holds until [`Self::next_event`].
     #[must_use]
     pub fn belt_reaches(&self, above: i64, below: i64) -> u64 {
-        self.belt.reaches(self.now, above, below)
+        self.belt.reaches(self.now, above, below, u64::MAX)
+    }
+
+    /// As [`Self::belt_reaches`], but `u64::MAX` if that is after `by`: cheaper, because most places that a controller waits for lie
+    /// beyond the next event.
+    #[must_use]
+    pub fn belt_reaches_by(&self, above: i64, below: i64, by: u64) -> u64 {
+        self.belt.reaches(self.now, above, below, by)
     }
 
     /// True speed of the belt, mm/s.
