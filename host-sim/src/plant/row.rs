@@ -208,7 +208,9 @@ impl Plant {
                 && !b.contact
             {
                 let (dv, da) = (self.belt.v(t) - m.v, arc.a - self.belt.a());
-                if da != 0.0 && dv / da > 0.0 {
+                if dv * arc.a <= 0.0 && da * arc.a > 0.0 {
+                    first(0.0, Due::Meet); // it has just met the belt's speed, to the last bit, and another event came first
+                } else if da != 0.0 && dv / da > 0.0 {
                     first(dv / da, Due::Meet);
                 }
             }
