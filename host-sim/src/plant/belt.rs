@@ -326,7 +326,10 @@ mod tests {
         assert_eq!(b.edge(600), 489);
         assert_eq!(b.edge(700), 489);
         // From 0.06 mm on to 2/20.48 mm, braking with 1000 mm/s²: 377.27 µs more.
-        assert_eq!(b.reaches(600, 2, i64::MIN), 978);
+        assert_eq!(b.reaches(600, 2, i64::MIN, u64::MAX), 978);
+        // Asked only for what comes by a given time: that µs itself counts, the one before does not.
+        assert_eq!(b.reaches(600, 2, i64::MIN, 978), 978);
+        assert_eq!(b.reaches(600, 2, i64::MIN, 977), u64::MAX);
     }
 
     #[test]
@@ -336,12 +339,12 @@ mod tests {
         b.deaden(10_000, true);
         let c = b.count(10_000);
         assert_eq!(b.count(90_000), c);
-        assert_eq!(b.reaches(20_000, c + 1, i64::MIN), u64::MAX);
+        assert_eq!(b.reaches(20_000, c + 1, i64::MIN, u64::MAX), u64::MAX);
         b.deaden(90_000, false);
         assert_eq!(b.count(90_000), c);
         assert!(b.count(91_000) > c);
         b.jump(91_000, -500);
         assert_eq!(b.edge(91_000), 91_000);
-        assert_eq!(b.reaches(91_000, i64::MAX, b.count(91_000) + 50), 91_001);
+        assert_eq!(b.reaches(91_000, i64::MAX, b.count(91_000) + 50, u64::MAX), 91_001);
     }
 }
