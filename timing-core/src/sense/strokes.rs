@@ -36,6 +36,8 @@ struct Stroke {
     /// When a contact that was on at the order begins to count.
     trust: Deadline,
     trusted: bool,
+    /// The same for the contact of full stroke.
+    over_trusted: bool,
     /// It had arrived, and its contact was lost.
     lost: bool,
     /// While under way: when it was ordered.
@@ -87,12 +89,14 @@ impl Strokes {
         let stroke = u64::from(row.latency).saturating_add(u64::from(travel));
         let limit = Duration::from_micros(stroke.saturating_add(u64::from(row.margin)));
         let stale = on.has(contact);
+        let over_stale = !goes_home && Contact::over_of(a).is_some_and(|c| m.fitted.has(c) && on.has(c));
         let trust = Duration::from_micros(u64::from(row.latency)).plus(m.contact_filter);
         *s = Stroke {
             at,
             due: Deadline::after(now, limit),
-            trust: if stale { Deadline::after(now, trust) } else { Deadline::NEVER },
+            trust: if stale || over_stale { Deadline::after(now, trust) } else { Deadline::NEVER },
             trusted: !stale,
+            over_trusted: !over_stale,
             lost: false,
             since: Deadline::at(now),
         };
@@ -126,11 +130,11 @@ impl Strokes {
                 }
                 At::Unknown => continue,
             };
-            if s.trust.fire(seen.now) || seen.falling(contact) {
-                s.trusted = true;
-                s.trust = Deadline::NEVER;
-            }
-            let over = Contact::over_of(a).is_some_and(|c| m.fitted.has(c) && seen.is(c) && s.at == At::ToWork);
+            let full = Contact::over_of(a).filter(|c| m.fitted.has(*c) && s.at == At::ToWork);
+            let in_time = s.trust.fire(seen.now);
+            s.trusted |= in_time || seen.falling(contact);
+            s.over_trusted |= in_time || full.is_some_and(|c| seen.falling(c));
+            let over = full.is_some_and(|c| s.over_trusted && seen.is(c));
             let fitted = m.fitted.has(contact);
             let by_contact = fitted && s.trusted && seen.is(contact);
             if over {
@@ -201,6 +205,7 @@ impl Stroke {
         }
         self.at = if self.at == At::Home { At::ToHome } else { At::ToWork };
         self.trusted = true;
+        self.over_trusted = true;
         self.lost = true;
         true
     }
