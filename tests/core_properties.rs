@@ -207,6 +207,33 @@ proptest! {
     }
 }
 
+/// The ends of the number line are where "nothing is awaited" is stored: a belt or a clock that stands there must not make it due.
+/// (Once a tick there never ended: a bottle with nothing to wait for was found due time and again.)
+#[test]
+fn the_ends_of_time_and_belt_are_survived_at_any_moment() {
+    for (machine, setpoints, profile, inputs) in recordings() {
+        let mut watched = Watched::new(Station::new(*machine, *setpoints), profile);
+        for (n, i) in inputs.iter().enumerate() {
+            watched.tick(i);
+            if n % 5 != 0 {
+                continue;
+            }
+            for (now, belt) in [
+                (i.now.as_micros() + 1, i64::MAX),
+                (i.now.as_micros() + 1, i64::MAX - 1),
+                (i.now.as_micros() + 1, i64::MIN),
+                (u64::MAX, i.belt.get()),
+                (u64::MAX, i64::MAX),
+            ] {
+                let mut there = Watched { station: watched.station.clone(), ..watched };
+                let end = Inputs { now: Instant::from_micros(now), belt: Counts::new(belt), request: None, ..*i };
+                there.tick(&end);
+                there.tick(&end);
+            }
+        }
+    }
+}
+
 fn run_if_accepted(m: &MachineProfile, p: &Product, steps: &[Step]) -> bool {
     let Ok(machine) = Machine::new(m) else { return false };
     let Ok(setpoints) = Setpoints::new(p, &machine) else { return false };

@@ -26,6 +26,7 @@ mod plant_motion;
 mod plant_oracle;
 mod quadrature;
 mod quantities;
+mod queue_line;
 mod queue_theory;
 mod random_job;
 mod rules_course;

@@ -28,6 +28,21 @@ pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     if cx.seen.falling(Contact::ReleaseEye) {
         went(ctl, cx, place);
     }
+    if !cx.seen.is(Contact::ReleaseEye) {
+        ctl.feed.stray = Place::NOWHERE;
+    } else if ctl.feed.stray.is_due(cx.seen.belt) {
+        let edge = ctl.feed.stray.counts().ahead(stray_body(cx).saturating_neg());
+        ctl.feed.stray = Place::NOWHERE;
+        if ctl.unit.runs_head() {
+            register(ctl, cx, edge, false);
+        }
+    }
+}
+
+/// How long a body must be that nobody released, before it counts: less is a worn switch, whose last edges may come long after
+/// the bottle has left, or a hand.
+const fn stray_body(cx: &Cx<'_, '_>) -> i32 {
+    cx.s.body_min / 4
 }
 
 fn came(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, edge: Counts) {
@@ -36,11 +51,14 @@ fn came(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, edge: Counts) {
         watch_length(ctl, cx, ctl.feed.edge.counts());
         return;
     }
-    let expected = matches!(ctl.feed.step, FeedStep::Releasing | FeedStep::Shutting) && !ctl.feed.registered;
-    let runs = ctl.unit.runs_head();
-    if !expected && !runs {
-        return;
+    if matches!(ctl.feed.step, FeedStep::Releasing | FeedStep::Shutting) && !ctl.feed.registered {
+        register(ctl, cx, edge, true);
+    } else if ctl.unit.runs_head() {
+        ctl.feed.stray = Place::at(edge.ahead(stray_body(cx)));
     }
+}
+
+fn register(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, edge: Counts, expected: bool) {
     let flag = if expected { Why::Plain } else { Why::Stray };
     let Some(serial) = ctl.track.register(edge, flag, cx.m, cx.s) else {
         ctl.raise(cx, Fault::TrackerFull, 0);
@@ -59,7 +77,7 @@ fn came(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, edge: Counts) {
     ctl.feed.edge = Place::at(edge);
     watch_length(ctl, cx, edge);
     ctl.belt.begin_sampling(cx.seen.belt, cx.seen.edge_at, cx.s.window, cx.s.rate);
-    if !runs {
+    if !ctl.unit.runs_head() {
         // Pushed there by hand, or by a belt that coasts: where it will stop is anyone's guess.
         ctl.doubt(cx);
     }

@@ -94,7 +94,12 @@ impl Station {
             return self.say();
         }
         let back = inputs.now < self.said.last;
-        let inputs = Inputs { now: inputs.now.max(self.said.last), ..*inputs };
+        // "Nothing is awaited" is stored as the far end of time and belt: nothing real may stand there.
+        let inputs = Inputs {
+            now: inputs.now.max(self.said.last).min(Instant::LAST),
+            belt: inputs.belt.clamp(Counts::FIRST, Counts::LAST),
+            ..*inputs
+        };
         if self.powered {
             self.work(&inputs, back);
         } else {
@@ -237,7 +242,7 @@ impl Station {
         }
         let (below, above) = ctl.belt.bounds(&self.machine);
         let mut above = Place::at(above);
-        for p in [ctl.track.due(), ctl.feed.long, ctl.feed.jam, ctl.unit.flush, ctl.watch.discharge] {
+        for p in [ctl.track.due(), ctl.feed.long, ctl.feed.jam, ctl.feed.stray, ctl.unit.flush, ctl.watch.discharge] {
             nearest(&mut above, p);
         }
         if ctl.unit.runs_head() {

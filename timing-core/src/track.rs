@@ -301,7 +301,9 @@ impl Track {
     fn advance(&mut self, cx: &mut Cx<'_, '_>, news: &mut News) {
         let (seen, m, s) = (cx.seen, cx.m, cx.s);
         let mut i = 0;
-        while let Some(b) = self.bottles.get_mut(i) {
+        // A bottle goes through at most four stages in one tick; the bound only makes sure that no tick is endless.
+        for _ in 0..CAPACITY.saturating_mul(5) {
+            let Some(b) = self.bottles.get_mut(i) else { break };
             if !next_place(b, m, s).is_due(seen.belt) {
                 i = i.saturating_add(1);
                 continue;

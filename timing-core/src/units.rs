@@ -20,6 +20,8 @@ pub struct Instant(u64);
 impl Instant {
     /// The origin of time.
     pub const ZERO: Self = Self(0);
+    /// The last instant that can come; what lies beyond stands for "never".
+    pub const LAST: Self = Self(u64::MAX - 1);
 
     /// The instant `us` microseconds after the origin.
     #[must_use]
@@ -100,6 +102,10 @@ pub struct Counts(i64);
 impl Counts {
     /// The origin, or no length.
     pub const ZERO: Self = Self(0);
+    /// The first position a belt can be at, so that another still lies below.
+    pub const FIRST: Self = Self(i64::MIN + 1);
+    /// The last position a belt can be at; what lies beyond stands for "nowhere".
+    pub const LAST: Self = Self(i64::MAX - 1);
 
     /// `n` counts.
     #[must_use]
@@ -312,8 +318,8 @@ impl Rate {
     /// Speed over `counts` that took `us` microseconds (the M/T method: whole counts over the exact time between
     /// their edges; Ohmae et al., IEEE Trans. Ind. Electron. IE-29(3), 1982). Rounds down; zero when `us` is 0.
     ///
-    /// One 32 ÷ 32 division. The quotient keeps at least `32 − log2(us)` bits, so that the step is that of the
-    /// clock, not of the arithmetic, for windows up to 2¹⁶ µs.
+    /// One 32 ÷ 32 division, cut off: the result is too small by at most `us`/2³¹ of itself (one part in 2¹⁵ for a window
+    /// of 2¹⁶ µs), besides one unit in its last place.
     #[must_use]
     pub const fn over(counts: u32, us: u32) -> Self {
         if us == 0 || counts == 0 {

@@ -1,7 +1,7 @@
 //! The unit's course: what each acting state does, when it is complete, and what makes Execute suspend.
 
 use crate::act::Wanted;
-use crate::decide::{Ctl, Cx, FeedStep, HeadStep, feed, head, outfeed_full};
+use crate::decide::{Ctl, Cx, FeedStep, HeadStep, feed, head, is_downstream_ready, outfeed_full};
 use crate::event::{Event, Why};
 use crate::fault::Fault;
 use crate::io::{Actuator, Contact, Pose};
@@ -463,8 +463,7 @@ fn execute(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
 
 /// Trouble outside the unit, if any.
 fn outside_cause(ctl: &Ctl, cx: &Cx<'_, '_>) -> Option<Why> {
-    let downstream = cx.m.fitted.has(Contact::DownstreamReady) && !cx.seen.is(Contact::DownstreamReady);
-    if downstream || ctl.watch.discharge_full {
+    if !is_downstream_ready(cx) || ctl.watch.discharge_full {
         Some(Why::OutfeedFull)
     } else if !cx.m.ours && ctl.watch.line_stopped {
         Some(Why::LineStopped)

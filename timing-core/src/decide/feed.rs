@@ -37,6 +37,8 @@ pub(crate) struct Feed {
     /// Where a body still in the release eye is over-long, and where it is a jam.
     pub(crate) long: Place,
     pub(crate) jam: Place,
+    /// Where a body in the release eye that nobody released is long enough to be one.
+    pub(crate) stray: Place,
     /// Leading edge of the body in the release eye, until its trailing edge.
     pub(crate) edge: Place,
     /// Filling: since when the pocket is empty, as the instant when that is starved.
@@ -49,7 +51,8 @@ impl Feed {
     }
 
     pub(crate) fn rebase(&mut self, dt: i64, dp: i64) {
-        for p in [&mut self.settle, &mut self.misfeed, &mut self.shut, &mut self.long, &mut self.jam, &mut self.edge] {
+        let places = [&mut self.settle, &mut self.misfeed, &mut self.shut, &mut self.long, &mut self.jam];
+        for p in places.into_iter().chain([&mut self.stray, &mut self.edge]) {
             *p = p.rebased(dp);
         }
         for d in [&mut self.settle_limit, &mut self.starve] {

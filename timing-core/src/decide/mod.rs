@@ -114,10 +114,11 @@ impl Ctl {
         !full && !outfeed_full(cx)
     }
 
-    /// Whether the line lets us release a bottle.
+    /// Whether the line lets us release a bottle. One that merely passes the discharge eye is no reason not to: until the
+    /// newcomer is to be let go, the eye has shown whether the outfeed stands.
     pub(crate) fn may_release(&self, cx: &Cx<'_, '_>) -> bool {
         let belt_ready = self.belt.is_moving();
-        belt_ready && !self.head.stop_belt && !outfeed_full(cx)
+        belt_ready && !self.head.stop_belt && is_downstream_ready(cx) && !self.watch.discharge_full
     }
 
     /// A body stands where nothing is known of its way.
@@ -178,8 +179,12 @@ impl Ctl {
 
 /// Whether a bottle let go now would meet a full outfeed.
 pub(crate) fn outfeed_full(cx: &Cx<'_, '_>) -> bool {
-    let downstream = cx.m.fitted.has(Contact::DownstreamReady) && !cx.seen.is(Contact::DownstreamReady);
-    downstream || cx.seen.is(Contact::DischargeEye)
+    !is_downstream_ready(cx) || cx.seen.is(Contact::DischargeEye)
+}
+
+/// Whether the machine downstream takes bottles, as far as it says.
+pub(crate) fn is_downstream_ready(cx: &Cx<'_, '_>) -> bool {
+    !cx.m.fitted.has(Contact::DownstreamReady) || cx.seen.is(Contact::DownstreamReady)
 }
 
 /// Decides: until nothing changes any more, at most [`PASSES`] times. Returns what is asked of the actuators.
