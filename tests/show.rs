@@ -187,7 +187,9 @@ fn the_travel_chart_draws_blades_shut_exactly_while_they_are_ordered_shut() {
         .filter_map(|n| n.attribute("d").map(strokes))
         .collect();
     assert_eq!(thick.len(), 3, "entry blade, release blade, diverter");
-    let plot = 698.0;
+    // The plot's frame is the only unfilled rectangle.
+    let frame = doc.descendants().find(|n| n.tag_name().name() == "rect" && n.attribute("fill") == Some("none"));
+    let plot: f64 = frame.and_then(|n| n.attribute("width")?.parse().ok()).expect("a frame");
     for (drawn, a) in thick.iter().zip([Actuator::EntryGate, Actuator::ReleaseGate, Actuator::Reject]) {
         let expected = share_of_time(&trace, |m| !m.orders.work(a)) * plot;
         assert!((drawn - expected).abs() < 2.0, "{}: {drawn} drawn, {expected} ordered", a.name());

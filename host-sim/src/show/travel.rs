@@ -10,7 +10,7 @@ use crate::trace::{BottlePath, Trace};
 use std::fmt::Write as _;
 
 const WIDTH: f64 = 960.0;
-const LEFT: f64 = 150.0;
+const LEFT: f64 = 168.0;
 const RIGHT: f64 = 112.0;
 const PLOT: f64 = WIDTH - LEFT - RIGHT;
 /// More bottles than this in a panel lose their outlines, so that crowding shows as shade.
