@@ -331,6 +331,16 @@ impl Contacts {
     pub const fn is_empty(self) -> bool {
         self.0 == 0
     }
+
+    /// Each contact in the set, by number.
+    pub fn iter(self) -> impl Iterator<Item = Contact> {
+        let mut left = self.0;
+        core::iter::from_fn(move || {
+            let c = Contact::ALL.get(left.trailing_zeros() as usize).copied()?;
+            left &= left.wrapping_sub(1);
+            Some(c)
+        })
+    }
 }
 
 /// All coils and drives, one bit each; a set bit is energised.

@@ -9,7 +9,7 @@ use crate::guard::{self, Order};
 use crate::io::{Actuator, Contact, Inputs, Orders, Outputs, Wake};
 use crate::machine::Machine;
 use crate::product::Setpoints;
-use crate::sense::Seen;
+use crate::sense::{Seen, belt};
 use crate::tally::{Book, EVENTS, Tally, Tell};
 use crate::unit::{Mode, UnitState};
 use crate::units::{Counts, Deadline, Duration, Instant, Place, Speed};
@@ -41,6 +41,9 @@ struct Said {
     orders: Orders,
     wake: Wake,
     last: Instant,
+    /// When and where the next thing is due to anything but contacts and belt.
+    rest_at: Deadline,
+    rest_above: Place,
 }
 
 /// A product may be loaded only in Stopped or Idle with nothing inside.
@@ -60,6 +63,8 @@ impl Station {
                 orders: Orders::SAFE,
                 wake: Wake { at: Instant::ZERO, below: Counts::ZERO, above: Counts::ZERO },
                 last: Instant::ZERO,
+                rest_at: Deadline::NEVER,
+                rest_above: Place::NOWHERE,
             },
             events: heapless::Vec::new(),
             events_lost: 0,
@@ -100,10 +105,17 @@ impl Station {
             belt: inputs.belt.clamp(Counts::FIRST, Counts::LAST),
             ..*inputs
         };
-        if self.powered {
-            self.work(&inputs, back);
-        } else {
+        if !self.powered {
             self.power_up(&inputs);
+            self.reckon();
+        } else {
+            let late = inputs.now > self.said.wake.at;
+            let seen = self.sense(&inputs);
+            let news = back || late || self.is_news(&seen) || inputs.request.is_some();
+            if news || !self.shortcut {
+                self.work(&inputs, &seen, back);
+                self.reckon();
+            }
         }
         self.said.last = inputs.now;
         self.said.wake = self.wake(&inputs);
@@ -141,19 +153,13 @@ impl Station {
         tell.push(Event::state(self.ctl.unit.state, UnitState::Stopped, Why::Plain));
     }
 
-    fn work(&mut self, inputs: &Inputs, back: bool) {
-        let Self { ctl, book, machine: m, setpoints: s, events, events_lost, said, .. } = self;
-        let mut tell = Tell { events, lost: events_lost };
-        let course = (ctl.unit.state, ctl.unit.phase);
-        let late = inputs.now.since(said.wake.at);
-        if late > Duration::ZERO {
-            book.lateness(late, &mut tell);
-        }
-        // Sense.
+    /// What contacts and belt bring.
+    fn sense(&mut self, inputs: &Inputs) -> Seen {
+        let (ctl, m) = (&mut self.ctl, &self.machine);
         let edge_at = inputs.belt_at.map_or(inputs.now, |t| t.min(inputs.now));
         let edges = ctl.filter.tick(inputs, m);
         let belt_news = ctl.belt.tick(inputs, edge_at, m);
-        let seen = Seen {
+        Seen {
             now: inputs.now,
             belt: inputs.belt,
             edge_at,
@@ -163,12 +169,32 @@ impl Station {
             failed: edges.failed,
             belt_news,
             at: edges.at,
-        };
-        let strokes = ctl.strokes.tick(&seen, m);
+        }
+    }
+
+    /// Whether what was sensed, or what is due, can change anything: bounce and a belt that goes on as it went do not.
+    fn is_news(&self, seen: &Seen) -> bool {
+        let gap = self.machine.gap.plus(self.machine.gap);
+        !seen.rose.or(seen.fell).or(seen.failed).is_empty()
+            || seen.belt_news != belt::News::default()
+            || self.said.rest_at.is_due(seen.now)
+            || self.said.rest_above.is_due(seen.belt)
+            || seen.now.since(self.said.last) > gap
+    }
+
+    fn work(&mut self, inputs: &Inputs, seen: &Seen, back: bool) {
+        let Self { ctl, book, machine: m, setpoints: s, events, events_lost, said, .. } = self;
+        let mut tell = Tell { events, lost: events_lost };
+        let course = (ctl.unit.state, ctl.unit.phase);
+        let late = inputs.now.since(said.wake.at);
+        if late > Duration::ZERO {
+            book.lateness(late, &mut tell);
+        }
+        let strokes = ctl.strokes.tick(seen, m);
         if let Some((a, pose, took)) = strokes.took {
             book.stroke(a, pose, took, m, &mut tell);
         }
-        let mut cx = Cx { seen: &seen, m, s, book, tell: &mut tell };
+        let mut cx = Cx { seen, m, s, book, tell: &mut tell };
         // Track.
         admit::run(ctl, &mut cx);
         let track = track(ctl, &mut cx);
@@ -205,22 +231,16 @@ impl Station {
         }
     }
 
-    /// When and where the next thing is due.
-    fn wake(&self, inputs: &Inputs) -> Wake {
+    /// When and where the next thing is due to anything but contacts and belt. Holds until the next tick that works.
+    fn reckon(&mut self) {
         let ctl = &self.ctl;
-        let now = inputs.now;
-        let mut at = Deadline::after(now, self.machine.gap);
+        let mut at = Deadline::NEVER;
         let mut soonest = |d: Deadline| {
             if d.instant() < at.instant() {
                 at = d;
             }
         };
-        if ctl.again {
-            soonest(Deadline::after(now, decide::AT_ONCE));
-        }
         for d in [
-            ctl.filter.due(),
-            ctl.belt.due(),
             ctl.strokes.due(),
             ctl.unit.warn,
             ctl.unit.bound,
@@ -240,8 +260,7 @@ impl Station {
             soonest(ctl.head.contact_at);
             soonest(ctl.head.early);
         }
-        let (below, above) = ctl.belt.bounds(&self.machine);
-        let mut above = Place::at(above);
+        let mut above = Place::NOWHERE;
         for p in [ctl.track.due(), ctl.feed.long, ctl.feed.jam, ctl.feed.stray, ctl.unit.flush, ctl.watch.discharge] {
             nearest(&mut above, p);
         }
@@ -255,6 +274,22 @@ impl Station {
                 nearest(&mut above, p);
             }
         }
+        self.said.rest_at = if ctl.again { Deadline::NOW } else { at };
+        self.said.rest_above = above;
+    }
+
+    /// When and where to be called again.
+    fn wake(&self, inputs: &Inputs) -> Wake {
+        let (ctl, now) = (&self.ctl, inputs.now);
+        let mut at = Deadline::after(now, self.machine.gap);
+        for d in [self.said.rest_at, ctl.filter.due(), ctl.belt.due()] {
+            if d.instant() < at.instant() {
+                at = d;
+            }
+        }
+        let (below, above) = ctl.belt.bounds(&self.machine);
+        let mut above = Place::at(above);
+        nearest(&mut above, self.said.rest_above);
         Wake {
             at: at.instant().max(now.plus(decide::AT_ONCE)),
             below: below.min(inputs.belt.ahead(-1)),
@@ -338,6 +373,8 @@ impl Station {
         w.below = Place::at(w.below).rebased(dp).counts();
         w.above = Place::at(w.above).rebased(dp).counts();
         self.said.last = Deadline::at(self.said.last).rebased(dt).instant();
+        self.said.rest_at = self.said.rest_at.rebased(dt);
+        self.said.rest_above = self.said.rest_above.rebased(dp);
         self.book.last_good = Deadline::at(self.book.last_good).rebased(dt).instant();
     }
 }

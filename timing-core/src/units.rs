@@ -360,6 +360,8 @@ impl Default for Deadline {
 impl Deadline {
     /// Nothing is awaited.
     pub const NEVER: Self = Self(u64::MAX);
+    /// Due whenever it is looked at.
+    pub const NOW: Self = Self(0);
 
     /// Due at `t`.
     #[must_use]

@@ -48,9 +48,8 @@ pub(crate) struct Found {
 
 pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, found: &Found) {
     safety(ctl, cx);
-    let inputs = cx.seen.failed;
-    for c in Contact::ALL {
-        if inputs.has(c) && ctl.unit.state != UnitState::Stopped {
+    for c in cx.seen.failed.iter() {
+        if ctl.unit.state != UnitState::Stopped {
             ctl.raise(cx, Fault::InputFailed(c), 0);
         }
     }

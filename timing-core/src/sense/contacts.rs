@@ -126,10 +126,7 @@ impl Filter {
     /// Raw edges: arm the filter, latch the first.
     fn note(&mut self, changed: Contacts, inputs: &Inputs, m: &Machine, edges: &mut Edges) {
         let now = inputs.now;
-        for c in Contact::ALL {
-            if !changed.has(c) {
-                continue;
-            }
+        for c in changed.iter() {
             let on = self.raw.has(c);
             if SAFETY.has(c) && !on {
                 if self.stable.has(c) {
@@ -151,7 +148,7 @@ impl Filter {
 
     /// Levels that have lasted: clean edges, or the end of a bounce.
     fn settle(&mut self, now: Instant, edges: &mut Edges) {
-        for c in Contact::ALL {
+        for c in self.unsettled.iter() {
             let Some(due) = self.due.get_mut(c.index()) else { continue };
             if !due.fire(now) {
                 continue;
@@ -192,7 +189,14 @@ impl Filter {
     }
 
     fn rearm(&mut self) {
-        self.next = self.due.iter().copied().min_by_key(|d| d.instant()).unwrap_or(Deadline::NEVER);
+        self.next = Deadline::NEVER;
+        for c in self.unsettled.iter() {
+            if let Some(d) = self.due.get(c.index())
+                && d.instant() < self.next.instant()
+            {
+                self.next = *d;
+            }
+        }
     }
 
     pub(crate) const fn stable(&self) -> Contacts {

@@ -58,6 +58,8 @@ pub(crate) struct News {
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub(crate) struct Strokes {
     each: [Stroke; 6],
+    /// The nearest deadline of all.
+    next: Deadline,
 }
 
 impl Strokes {
@@ -78,6 +80,7 @@ impl Strokes {
             Pose::Off if matches!(row.valve, ValveKind::SpringReturn) => true,
             Pose::Off => {
                 *s = Stroke { at: At::Unknown, ..Stroke::default() };
+                self.refresh();
                 return;
             }
         };
@@ -100,6 +103,7 @@ impl Strokes {
             lost: false,
             since: Deadline::at(now),
         };
+        self.refresh();
     }
 
     /// Waits anew for a stroke that was overdue, after its cause was cured.
@@ -111,24 +115,25 @@ impl Strokes {
 
     /// Energy is gone: nothing is known any more.
     pub(crate) fn forget(&mut self) {
-        self.each = [Stroke::default(); 6];
+        *self = Self::default();
     }
 
+    /// Takes one tick. Without an edge and before the next deadline nothing can have arrived.
     pub(crate) fn tick(&mut self, seen: &Seen, m: &Machine) -> News {
+        if seen.rose.or(seen.fell).is_empty() && !self.next.is_due(seen.now) {
+            return News::default();
+        }
         let mut news = News::default();
         for a in Actuator::ALL {
             let (Some(s), Some(row)) = (self.each.get_mut(a.index()), m.strokes.get(a.index())) else { continue };
             let bit = 1u8 << a.index();
+            if s.settle_lost(a, seen, m) {
+                s.due = Deadline::after(seen.now, Duration::from_micros(u64::from(row.margin)));
+            }
             let (contact, pose, arrived) = match s.at {
                 At::ToHome => (Contact::home_of(a), Pose::Home, At::Home),
                 At::ToWork => (Contact::work_of(a), Pose::Work, At::Work),
-                At::Home | At::Work | At::Over => {
-                    if s.settle_lost(a, seen, m) {
-                        s.due = Deadline::after(seen.now, Duration::from_micros(u64::from(row.margin)));
-                    }
-                    continue;
-                }
-                At::Unknown => continue,
+                At::Home | At::Work | At::Over | At::Unknown => continue,
             };
             let full = Contact::over_of(a).filter(|c| m.fitted.has(*c) && s.at == At::ToWork);
             let in_time = s.trust.fire(seen.now);
@@ -160,22 +165,27 @@ impl Strokes {
                 }
             }
         }
+        self.refresh();
         news
     }
 
-    pub(crate) fn due(&self) -> Deadline {
-        let mut next = Deadline::NEVER;
+    fn refresh(&mut self) {
+        self.next = Deadline::NEVER;
         for s in &self.each {
             for d in [s.due, s.trust] {
-                if d.instant() < next.instant() {
-                    next = d;
+                if d.instant() < self.next.instant() {
+                    self.next = d;
                 }
             }
         }
-        next
+    }
+
+    pub(crate) const fn due(&self) -> Deadline {
+        self.next
     }
 
     pub(crate) fn rebase(&mut self, dt: i64) {
+        self.next = self.next.rebased(dt);
         for s in &mut self.each {
             s.due = s.due.rebased(dt);
             s.trust = s.trust.rebased(dt);
