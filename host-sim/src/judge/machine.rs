@@ -81,20 +81,16 @@ impl Motion {
     }
 }
 
-/// A contact's level over time, as the core was given it.
-#[derive(Clone, Copy, Debug, Default)]
-struct Level {
-    on: bool,
-    /// Last moment at which it was on, and off.
-    last_on: Option<u64>,
-    last_off: Option<u64>,
-}
-
 /// All actuators and contacts.
 #[derive(Clone, Debug)]
 pub(super) struct Watch {
     motions: [Motion; 6],
-    levels: [Level; 32],
+    /// As the core was given them.
+    on: Contacts,
+    /// When each contact last changed.
+    changed: [Option<u64>; 32],
+    /// When contacts were last read.
+    read_at: u64,
     filter: u64,
 }
 
@@ -102,7 +98,9 @@ impl Watch {
     pub(super) fn new(machine: &MachineSpec) -> Self {
         Self {
             motions: machine.actuators.map(Motion::new),
-            levels: [Level::default(); 32],
+            on: Contacts::NONE,
+            changed: [None; 32],
+            read_at: 0,
             filter: us(machine.contact_filter_ms),
         }
     }
@@ -117,18 +115,12 @@ impl Watch {
 
     /// Takes the contacts at `t`; what could not be read keeps its level. Between ticks a level is what it was.
     pub(super) fn read(&mut self, t: u64, contacts: Contacts, failed: Contacts) {
-        for (level, c) in self.levels.iter_mut().zip(Contact::ALL) {
-            let before = level.on;
-            if !failed.has(c) {
-                level.on = contacts.has(c);
-            }
-            if before || level.on {
-                level.last_on = Some(t);
-            }
-            if !before || !level.on {
-                level.last_off = Some(t);
-            }
+        let on = contacts.without(failed).or(self.on.and(failed));
+        for c in on.differing(self.on).iter() {
+            self.changed[c.index()] = Some(t);
         }
+        self.on = on;
+        self.read_at = t;
     }
 
     /// Takes the orders at `t` and says which actuators were sent elsewhere, each with where it was sent before.
@@ -142,8 +134,8 @@ impl Watch {
             moved.push((a, m.sent, to));
             // Sent where its contact says that it already is: it does not move, and its contact is not stale.
             let there = match to {
-                Sent::Home => m.spec.home && self.levels[Contact::home_of(a).index()].on,
-                Sent::Work => m.spec.work && self.levels[Contact::work_of(a).index()].on,
+                Sent::Home => m.spec.home && self.on.has(Contact::home_of(a)),
+                Sent::Work => m.spec.work && self.on.has(Contact::work_of(a)),
                 Sent::Unknown => false,
             };
             if m.sent != Sent::Unknown || !there {
@@ -157,24 +149,23 @@ impl Watch {
 
     /// The level of a contact as last read.
     pub(super) fn reads(&self, c: Contact) -> bool {
-        self.levels[c.index()].on
+        self.on.has(c)
     }
 
     /// Whether a contact is on, or was within its filter: a bounce is not a loss.
     pub(super) fn on(&self, t: u64, c: Contact) -> bool {
-        let level = &self.levels[c.index()];
-        level.on || level.last_on.is_some_and(|at| t - at <= self.filter)
+        self.on.has(c) || self.changed[c.index()].is_some_and(|at| t - at <= self.filter)
     }
 
     /// Whether a contact was on at or after `since`.
     pub(super) fn on_since(&self, since: u64, c: Contact) -> bool {
-        let level = &self.levels[c.index()];
-        level.on || level.last_on.is_some_and(|at| at > since)
+        self.on.has(c) || self.changed[c.index()].is_some_and(|at| at > since)
     }
 
     fn fresh(&self, t: u64, m: &Motion, c: Contact) -> bool {
         // On, and either seen to change since the order or read after the valve's latency: a stale contact confirms nothing.
-        let changed = self.levels[c.index()].last_off.is_some_and(|at| at > m.since);
+        let off_at = if self.on.has(c) { self.changed[c.index()] } else { Some(self.read_at) };
+        let changed = off_at.is_some_and(|at| at > m.since);
         self.on(t, c) && (changed || t.saturating_sub(m.since) >= us(m.spec.latency_ms))
     }
 

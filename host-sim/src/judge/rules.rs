@@ -26,6 +26,7 @@
 //! close the head on nothing, so the bottle and the full stroke of R2, the closure of R3, and R6 … R8 are not judged there.
 //! Dropping everything in Aborting or on an open chain outranks R4, R7 and R9.
 
+use std::fmt;
 use timing_core::{Actuator, Command, Contact, Contacts, Event, EventKind, Mode, Orders, Request, UnitState, Wake};
 
 use crate::facts::{Fact, What};
@@ -129,6 +130,15 @@ pub struct Rules {
     pub(super) quiet_contacts: Contacts,
 }
 
+/// Orders as a breach names them; only written out when there is one.
+struct Coils(Orders);
+
+impl fmt::Display for Coils {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "orders {:#06x}", self.0.bits())
+    }
+}
+
 impl Rules {
     /// At power-up, nothing seen yet.
     #[must_use]
@@ -218,9 +228,10 @@ impl Rules {
     }
 
     /// Tells that `rule` is broken by what is named `what`, unless that was so at the last tick too.
-    pub(super) fn tell(&mut self, s: &Seen<'_>, rule: u8, what: &'static str, detail: &str) {
+    pub(super) fn tell(&mut self, s: &Seen<'_>, rule: u8, what: &'static str, detail: impl fmt::Display) {
         let key = (rule, what);
         if !self.standing.contains(&key) && !self.broken.contains(&key) {
+            let detail = detail.to_string();
             let text = if detail.is_empty() {
                 format!("{what} ({})", s.unit.name())
             } else {
@@ -261,7 +272,7 @@ impl Rules {
                 };
                 // Each bottle is told: what stood at the last tick was another one.
                 self.standing.retain(|&(_, what)| what != name);
-                self.tell(s, 7, name, &format!("bottle {}", fact.bottle));
+                self.tell(s, 7, name, format!("bottle {}", fact.bottle));
             }
         }
     }
@@ -384,7 +395,7 @@ impl Rules {
         if s.orders == Orders::SAFE {
             return;
         }
-        let bits = format!("orders {:#06x}", s.orders.bits());
+        let bits = Coils(s.orders);
         let enough = match s.mode {
             Mode::Manual | Mode::Maintenance => self.leave >= Leave::Cleared,
             Mode::Production => self.leave == Leave::Started,
@@ -400,7 +411,7 @@ impl Rules {
     fn judge_motion(&mut self, s: &Seen<'_>) {
         use UnitState as S;
         if matches!(s.unit, S::Aborting | S::Aborted) && s.orders != Orders::SAFE {
-            let bits = format!("orders {:#06x}", s.orders.bits());
+            let bits = Coils(s.orders);
             self.tell(s, 11, "energised while aborting or aborted", &bits);
             return;
         }
@@ -412,7 +423,7 @@ impl Rules {
         if fresh == Orders::SAFE {
             return;
         }
-        let bits = format!("orders {:#06x}", fresh.bits());
+        let bits = Coils(fresh);
         if s.mode == Mode::Maintenance {
             if self.leave < Leave::Cleared || !(self.service || self.leave == Leave::Started) {
                 self.tell(s, 11, "motion in Maintenance that nobody asked for", &bits);
