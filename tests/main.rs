@@ -8,6 +8,7 @@ mod firmware;
 mod io_bits;
 mod job_errors;
 mod job_files;
+mod job_schema;
 mod jobs;
 mod judge;
 mod judge_job;

@@ -4,10 +4,11 @@ use std::fmt::Write as _;
 use timing_core::unit::{on_command, on_complete};
 use timing_core::{Actuator, Command, Cure, FAULTS, Fault, Order, RULES, Severity, UnitState};
 
-/// The generated chapters: file name under `docs/src`, and text.
+/// The generated chapters, and the schema of the job file: file name under `docs/src`, and text.
 #[must_use]
-pub fn chapters() -> [(&'static str, String); 3] {
-    [("states.md", states()), ("faults.md", faults()), ("interlocks.md", interlocks())]
+pub fn chapters() -> [(&'static str, String); 4] {
+    let schema = format!("{:#}\n", host_sim::job::schema::schema());
+    [("states.md", states()), ("faults.md", faults()), ("interlocks.md", interlocks()), ("job.schema.json", schema)]
 }
 
 const MARK: &str =

@@ -10,6 +10,7 @@ mod fill;
 mod happen;
 pub mod keys;
 mod read;
+pub mod schema;
 pub mod spec;
 mod table;
 mod tree;
