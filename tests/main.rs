@@ -33,6 +33,7 @@ mod random_job;
 mod rules_course;
 mod rules_interlocks;
 mod run_verb;
+mod setup_sheet;
 mod show;
 mod states;
 mod trade;

@@ -60,12 +60,18 @@ pub(super) struct CheckArgs {
 #[derive(Debug, Args)]
 #[command(after_help = CAUTIONS)]
 pub(super) struct PlanArgs {
-    /// Job file (TOML).
-    #[arg(value_name = JOB)]
-    pub(super) job: PathBuf,
+    /// Job file (TOML); with a second one of the same machine: what changes from the first to the second.
+    #[arg(required = true, num_args = 1..=2, value_name = JOB)]
+    pub(super) jobs: Vec<PathBuf>,
     /// For machines: one JSON object on standard output.
     #[arg(long)]
     pub(super) json: bool,
+    /// Write the set-up sheet (of the last job) as one HTML file to print, with a sketch to scale and boxes to tick.
+    #[arg(long, value_name = "FILE")]
+    pub(super) sheet: Option<PathBuf>,
+    /// Write over a file that is there already.
+    #[arg(long)]
+    pub(super) force: bool,
     /// Say nothing but the checks that fail.
     #[arg(short, long)]
     pub(super) quiet: bool,

@@ -5,7 +5,7 @@ use super::{DemoArgs, FINE, NO, RunArgs, WRONG_INPUT, say};
 use crate::job::Job;
 use crate::record::{csv, vcd};
 use crate::rehearse::{Options, compare, rehearse};
-use crate::show::{View, json, junit, report, terminal, timing, travel};
+use crate::show::{View, json, junit, report, setup, terminal, timing, travel};
 use crate::verdict::RunResult;
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -188,6 +188,7 @@ pub fn demo(a: &DemoArgs, rehearse: Rehearse<'_>, out: &mut dyn Write, err: &mut
     let object = json::object(&result);
     let content = [
         ("plan.txt", plan.text()),
+        ("setup.html", setup::setup(&job, &plan)),
         ("plan.json", serde_json::to_string_pretty(&plan).unwrap_or_default()),
         ("run.json", format!("{object}\n")),
         ("report.html", report::report(&result)),

@@ -11,6 +11,7 @@
 pub mod air;
 pub mod carry;
 pub mod catch;
+pub mod change;
 pub mod chart;
 pub mod checks;
 pub mod conditions;

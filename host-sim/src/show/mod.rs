@@ -10,6 +10,8 @@ pub mod lanes;
 mod marks;
 mod paths;
 pub mod report;
+pub mod setup;
+pub mod sketch;
 pub mod span;
 mod svg;
 pub mod terminal;

@@ -16,7 +16,7 @@ const EVENTS: usize = 40;
 /// Breaches listed.
 const BREACHES: usize = 50;
 
-const STYLE: &str = "\
+pub(super) const STYLE: &str = "\
 :root{color-scheme:light}\
 body{font:15px/1.45 sans-serif;color:#1a1a1a;background:#fff;margin:0 auto;padding:20px 24px;max-width:1080px}\
 h1{font-size:24px;margin:0 0 2px}h2{font-size:18px;margin:28px 0 8px;border-bottom:2px solid #1a1a1a;padding-bottom:2px}h3{font-size:15px;margin:16px 0 6px}\

@@ -1,0 +1,178 @@
+//! The set-up sheet as one self-contained page to print and take to the machine: cautions first, a sketch to scale, and what to
+//! do in working order with boxes to tick. No script, no request to anywhere; A4 and Letter.
+
+use super::report::STYLE;
+use super::sketch::sketch;
+use crate::job::spec::Job;
+use crate::plan::{Figure, Plan};
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+/// Share by which the belt is off, where the sheet shows what a fixed delay would cost.
+const OFF: f64 = 0.1;
+
+const MORE: &str = "\
+.lead{break-after:avoid}\
+td.box{width:18px}td.box span{display:inline-block;width:13px;height:13px;border:1.5px solid #1a1a1a}\
+td.hand{min-width:90px}tr.step td{background:#ececec;font-weight:bold}.signed td{height:34px;min-width:150px}";
+
+/// The set-up sheet of a planned job as an HTML file.
+#[must_use]
+pub fn setup(job: &Job, plan: &Plan) -> String {
+    let title = if job.title.is_empty() { job.name.as_str() } else { job.title.as_str() };
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                title { "Set-up sheet – " (title) }
+                style { (PreEscaped(STYLE)) (PreEscaped(MORE)) }
+            }
+            body {
+                h1 { "Set-up sheet" }
+                p.job { (title) ". Computed from the measurements in the job “" (job.name) "”; nothing here was measured by this program." }
+                (cautions(plan))
+                (verdict(plan))
+                h2 { "The station from above, to scale" }
+                figure { (PreEscaped(sketch(job, plan))) }
+                (positions(plan))
+                (settings(plan))
+                (prove())
+                (steps(plan))
+                (checks(plan))
+                (signed())
+            }
+        }
+    }
+    .into_string()
+}
+
+fn cautions(plan: &Plan) -> Markup {
+    html! {
+        div.caution {
+            strong { "Before anything else" }
+            ul { @for c in &plan.cautions { li { (c) } } }
+        }
+    }
+}
+
+fn verdict(plan: &Plan) -> Markup {
+    let failed: Vec<_> = plan.checks.iter().filter(|c| !c.ok).collect();
+    html! {
+        div class=(if failed.is_empty() { "verdict pass" } else { "verdict fail" }) {
+            p {
+                @if failed.is_empty() { "It can work: every check holds." } @else { "It cannot work as measured: " (failed.len()) " of " (plan.checks.len()) " checks fail." }
+                small {
+                    (format!("{:.1}", plan.rate_per_min)) " bottles a minute at " (format!("{:.0}", plan.belt_mm_s())) " mm/s; "
+                    "the step that sets the rate is " (plan.bottleneck) ". "
+                    @if plan.belt_max_mm_s > 0.0 {
+                        "Fastest belt " (format!("{:.0}", plan.belt_max_mm_s)) " mm/s, " (format!("{:.1}", plan.rate_max_per_min)) " a minute there."
+                    } @else { "No belt speed works with these measurements." }
+                }
+            }
+        }
+        @for c in failed {
+            p { b { (c.name) ": " } (format!("{:.2} {u} against {:.2} {u}. ", c.value, c.limit, u = c.unit)) (c.mend) }
+        }
+    }
+}
+
+fn box_() -> Markup {
+    html! { td.box { span {} } }
+}
+
+fn positions(plan: &Plan) -> Markup {
+    html! {
+        h2 { "1. Stopped, locked out, vented: positions" }
+        p.lead { "From the head centre, downstream positive. Set from upstream to downstream, write down what you measured, then tick." }
+        table {
+            thead { tr { th {} th { "What" } th.n { "Set to" } th { "Measured" } } }
+            tbody { @for f in &plan.positions { tr { (box_()) td { (f.name) } td.n { (value(f)) } td.hand {} } } }
+        }
+    }
+}
+
+fn settings(plan: &Plan) -> Markup {
+    let v = plan.belt_mm_s();
+    html! {
+        h2 { "2. Set in the controller and on the drives" }
+        p.lead { "A travel is belt distance. The seconds are what it amounts to at this speed, and the last column how wrong they get with a belt 10 % off: set travels, not seconds." }
+        table {
+            thead { tr { th {} th { "What" } th.n { "Set to" } th.n { "At " (format!("{v:.0}")) " mm/s" } th.n { "As a delay, belt ±10 %" } } }
+            tbody {
+                @for f in &plan.setpoints {
+                    tr {
+                        (box_())
+                        td { (f.name) }
+                        td.n { (value(f)) }
+                        @if f.travel && f.value > 0.0 {
+                            td.n { (format!("{:.3} s", f.value / v)) } td.n { (format!("±{:.1} mm", f.value * OFF)) }
+                        } @else { td.n {} td.n {} }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn value(f: &Figure) -> String {
+    format!("{:.2} {}", f.value, f.unit).trim_end().to_owned()
+}
+
+fn prove() -> Markup {
+    html! {
+        h2 { "3. Prove it, in this order" }
+        table {
+            tbody {
+                @for text in [
+                    "Outputs unplugged: every contact by hand, against the wiring table.",
+                    "Guards shut, air on, no bottle: a dry cycle; every stroke within its time.",
+                    "One bottle placed by hand: single steps, closure seated and tightened.",
+                    "Belt at low speed, empty bottles with closures: each caught in the middle of the jaw.",
+                    "Belt at speed: the rate, and removal torque of samples.",
+                    "Emergency stop and guards at each of these: everything off, nothing restarts by itself.",
+                ] { tr { (box_()) td { (text) } td.hand {} } }
+            }
+        }
+    }
+}
+
+fn steps(plan: &Plan) -> Markup {
+    html! {
+        h2 { "Step chart" }
+        table {
+            thead { tr { th { "Step" } th.n { "Start, ms" } th.n { "Length, ms" } th.n { "Margin, ms" } } }
+            tbody {
+                @for r in &plan.steps {
+                    tr { td { (r.step) } td.n { (format!("{:.0}", r.start_ms)) } td.n { (format!("{:.0}", r.length_ms)) } td.n { (format!("{:.0}", r.margin_ms)) } }
+                }
+            }
+        }
+    }
+}
+
+fn checks(plan: &Plan) -> Markup {
+    html! {
+        h2 { "Checks" }
+        table {
+            thead { tr { th { "Check" } th.n { "Value" } th.n { "Limit" } th.n { "To spare" } th { "Holds" } } }
+            tbody {
+                @for c in &plan.checks {
+                    tr class=(if c.ok { "yes" } else { "no" }) {
+                        td { (c.name) }
+                        td.n { (format!("{:.2} {}", c.value, c.unit)) }
+                        td.n { (format!("{:.2} {}", c.limit, c.unit)) }
+                        td.n { (format!("{:.2} {}", c.spare, c.unit)) }
+                        td { (if c.ok { "yes" } else { "NO" }) }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn signed() -> Markup {
+    html! {
+        table.signed { tbody { tr { th { "Set up by" } td {} th { "Date" } td {} } tr { th { "Checked by" } td {} th { "Machine" } td {} } } }
+    }
+}
