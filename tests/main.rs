@@ -5,6 +5,7 @@ mod core_properties;
 mod counters;
 mod filter;
 mod firmware;
+mod hal_pins;
 mod io_bits;
 mod job_errors;
 mod job_files;

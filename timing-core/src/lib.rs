@@ -54,6 +54,8 @@ pub mod event;
 pub mod example;
 pub mod fault;
 mod guard;
+#[cfg(feature = "embedded-hal")]
+pub mod hal;
 pub mod io;
 pub mod lead;
 pub mod machine;
