@@ -18,6 +18,7 @@ pub mod escapement;
 pub mod figures;
 mod fill;
 pub mod overlap;
+mod pocket;
 pub mod sane;
 pub mod scale;
 mod sheet;
@@ -175,6 +176,7 @@ fn all_checks(job: &Job, w: &Worked) -> Vec<Check> {
     let overlap = overlap::overlap(job, w);
     let cycle_ms = chart::chart(job, w, overlap.delay_ms).cycle_ms;
     let mut all = conditions::conditions(job, w);
+    all.extend(pocket::checks(job, w));
     all.extend(overlap.checks);
     all.extend(conditions::pitch_checks(job, w, cycle_ms));
     all
