@@ -10,7 +10,7 @@ use host_sim::verdict::RunResult;
 use timing_core::{Actuator, Request};
 
 /// Bottles of a job: some for the start, the rest are measured.
-pub(crate) const BOTTLES: u32 = 24;
+pub(crate) const BOTTLES: u32 = 40;
 /// Bottles after which the line runs steadily.
 const START: usize = 4;
 

@@ -10,12 +10,13 @@ fn diag() {
     let only: Option<u64> = std::env::var("S").ok().map(|s| s.parse().unwrap());
     for seed in (0..n).filter(|s| only.is_none_or(|o| o == *s)) {
         let (job, plan) = feasible_job(seed);
+        let mut job = job; if std::env::var("NS").is_ok() { job.run.spread = false; }
         let (r, rate) = measured(&job);
         let tight = r.outcomes[Outcome::ALL.iter().position(|o| *o == Outcome::Tight).unwrap()];
         let off = (rate / plan.rate_per_min - 1.0) * 100.0;
         println!(
-            "{seed:4} plan {:6.2} got {rate:6.2} {off:+6.2} % tight {tight}/{BOTTLES} br {} early {:?} feed-bound {} v {:.0} {:?} {}",
-            plan.rate_per_min, r.breaches.len(), job.product.early_release, plan.bottleneck, job.product.speed_mm_s, job.product.tighten, r.state
+            "{seed:4} plan {:6.2} got {rate:6.2} {off:+6.2} % tight {tight}/{BOTTLES} br {} early {:?} cyc {:.0}/{:.0} sp {} {} v {:.0} {:?} {}",
+            plan.rate_per_min, r.breaches.len(), job.product.early_release, plan.steps.iter().map(|s| s.length_ms).sum::<f64>(), plan.cycle_ms, job.run.spread, plan.bottleneck, job.product.speed_mm_s, job.product.tighten, r.state
         );
         if tight < BOTTLES {
             println!("   {:?} {:?} {:?}", r.outcomes, r.counted, r.breaches.first());

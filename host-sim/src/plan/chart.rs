@@ -74,6 +74,28 @@ pub fn freed_ms(job: &Job, gate: Actuator) -> f64 {
     stroke(job, gate).latency_ms
 }
 
+/// Time that must lie between two orders to let go, ms, so that the first bottle has left the discharge eye; 0 without that eye.
+/// `ride` is the time for a travel from rest.
+fn discharge_ms(job: &Job, d_mm: f64, ride: impl Fn(f64) -> f64) -> f64 {
+    let m = &job.machine;
+    let free = stroke(job, Actuator::Grip).latency_ms;
+    m.discharge_eye_mm.map_or(0.0, |x| free + ride(x + d_mm / 2.0) + accept_ms(job, m.eye_off_ms))
+}
+
+/// The least wait after the grip is confirmed, ms, with which the last bottle is surely past the discharge eye when the next is to be let
+/// go: the slowest to leave against the quickest to come.
+#[must_use]
+pub fn discharge_wait_ms(job: &Job, w: &Worked) -> f64 {
+    let m = &job.machine;
+    let p = &job.product;
+    let out = discharge_ms(job, w.d_max_mm + m.eye_beam_mm, |mm| carry::ride_ms(w.v_mm_s, p.mu_min, mm));
+    let way_mm = w.d_min_mm / 2.0 - w.rest_mm - p.aim_early_mm - w.centring.position_mm();
+    let come = freed_ms(job, Actuator::ReleaseGate)
+        + carry::ride_ms(w.v_mm_s, p.mu_max, way_mm)
+        + confirm_ms(job, Actuator::Grip, true);
+    (out + m.contact_bounce_ms - come).max(0.0)
+}
+
 /// How long a bottle takes on the mean to cover `mm` from rest, ms, its friction anywhere between least and most (Simpson's rule).
 fn way_ms(job: &Job, w: &Worked, mm: f64) -> f64 {
     let p = &job.product;
@@ -95,7 +117,12 @@ pub fn busy_steps(job: &Job, w: &Worked) -> [(HeadStep, f64, f64); 6] {
     let p = &job.product;
     let margin = |a: Actuator| stroke(job, a).margin_ms;
     // Without spin there is no Tighten: the rollers stay closed for the pause of Engage.
-    let spin_ms = if p.tighten == TightenSpec::SeatOnly { 0.0 } else { w.spin_ms };
+    let spin_ms = match p.tighten {
+        TightenSpec::SeatOnly => 0.0,
+        TightenSpec::Turns => w.spin_ms,
+        // The clutch's contact passes its filter; the model lets it switch without bounce.
+        TightenSpec::Torque => w.spin_ms + job.machine.contact_filter_ms,
+    };
     let tighten_margin = match p.tighten {
         TightenSpec::Torque => (w.torque_window_ms.1 - w.spin_ms).max(0.0),
         TightenSpec::Turns | TightenSpec::SeatOnly => 0.0,
@@ -148,7 +175,9 @@ pub fn chart(job: &Job, w: &Worked, early_ms: Option<f64>) -> Chart {
     let busy_ms = t - gripped;
     let leave_ms = w.travel_ms(w.leave_mm);
     row(HeadStep::Leaving.name(), t, leave_ms, 0.0);
-    let head_cycle_ms = gripped + early_ms.map_or(busy_ms, |e| e.min(busy_ms));
+    let let_go_apart_ms = discharge_ms(job, w.d_mm, |mm| way_ms(job, w, mm));
+    let work_ms = gripped + early_ms.map_or(busy_ms, |e| e.min(busy_ms));
+    let head_cycle_ms = work_ms.max(let_go_apart_ms);
 
     // What the feed does meanwhile. The gate shuts when the body is past the blade by travel, and out of the eye.
     let past_ms = w.travel_ms(w.gate_shut_mm);
