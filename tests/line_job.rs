@@ -56,7 +56,7 @@ pub(crate) fn feasible_job(seed: u64) -> (Job, Plan) {
 /// A rehearsal, and the bottles per minute of its steady part: by registration at the release eye.
 pub(crate) fn measured(job: &Job) -> (RunResult, f64) {
     let mut at: Vec<f64> = Vec::new();
-    let r = rehearse_with(job, &Options { trace: std::env::var("V").is_ok(), ..Options::default() }, &mut |i, s| {
+    let r = rehearse_with(job, &Options::default(), &mut |i, s| {
         while (at.len() as u32) < s.tally().registered {
             at.push(i.now.as_micros() as f64);
         }

@@ -39,8 +39,10 @@ pub struct Chart {
     pub cycle_ms: f64,
     /// Cycle if the head waited until the last bottle had left, ms: for comparison.
     pub vacant_cycle_ms: f64,
-    /// The longest step of the longer loop.
-    pub bottleneck: &'static str,
+    /// Least time between two let-goes, so that the first bottle is out of the discharge eye, ms; 0 without that eye.
+    pub discharge_cycle_ms: f64,
+    /// The three longest steps of the loop that sets the cycle, ms, the bottleneck first. The loop of the discharge eye has one step.
+    pub longest: Vec<(&'static str, f64)>,
 }
 
 /// Share of the longest bounce that a contact bounces on the mean: the later of two toggles, each anywhere within it.
@@ -175,9 +177,11 @@ pub fn chart(job: &Job, w: &Worked, early_ms: Option<f64>) -> Chart {
     let busy_ms = t - gripped;
     let leave_ms = w.travel_ms(w.leave_mm);
     row(HeadStep::Leaving.name(), t, leave_ms, 0.0);
-    let let_go_apart_ms = discharge_ms(job, w.d_mm, |mm| way_ms(job, w, mm));
-    let work_ms = gripped + early_ms.map_or(busy_ms, |e| e.min(busy_ms));
-    let head_cycle_ms = work_ms.max(let_go_apart_ms);
+    // Steps that early release runs side by side with the next bottle's way.
+    let overlapped_ms = early_ms.map_or(0.0, |e| (busy_ms - e).max(0.0));
+    let work_ms = gripped + busy_ms - overlapped_ms;
+    let discharge_cycle_ms = discharge_ms(job, w.d_mm, |mm| way_ms(job, w, mm));
+    let head_cycle_ms = work_ms.max(discharge_cycle_ms);
 
     // What the feed does meanwhile. The gate shuts when the body is past the blade by travel, and out of the eye.
     let past_ms = w.travel_ms(w.gate_shut_mm);
@@ -202,8 +206,15 @@ pub fn chart(job: &Job, w: &Worked, early_ms: Option<f64>) -> Chart {
         (FeedStep::Loaded.name(), closing_ms),
     ];
 
-    let binding: &[(&'static str, f64)] = if feed_cycle_ms > head_cycle_ms { &feed } else { &loop_steps };
-    let longest = binding.iter().max_by(|a, b| a.1.total_cmp(&b.1)).map_or("", |s| s.0);
+    let mut longest: Vec<(&'static str, f64)> = if feed_cycle_ms > head_cycle_ms {
+        feed.to_vec()
+    } else if discharge_cycle_ms > work_ms {
+        vec![(HeadStep::Leaving.name(), discharge_cycle_ms)]
+    } else {
+        loop_steps
+    };
+    longest.sort_by(|a, b| b.1.total_cmp(&a.1));
+    longest.truncate(3);
     Chart {
         steps,
         busy_ms,
@@ -212,7 +223,8 @@ pub fn chart(job: &Job, w: &Worked, early_ms: Option<f64>) -> Chart {
         feed_cycle_ms,
         cycle_ms: head_cycle_ms.max(feed_cycle_ms),
         vacant_cycle_ms: (gripped + busy_ms + leave_ms).max(feed_cycle_ms),
-        bottleneck: longest,
+        discharge_cycle_ms,
+        longest,
     }
 }
 
