@@ -85,9 +85,9 @@ proptest! {
         let p = planned(&job);
         if let Some(delay) = p.product.early {
             let w = &p.worked;
-            let busy_ms = p.steps.iter().skip_while(|s| s.step != "Seat").take(6).map(|s| s.length_ms).sum::<f64>() + 25.0;
+            let busy_ms = p.steps.iter().skip_while(|s| s.step != "Seat").take(6).map(|s| s.length_ms).sum::<f64>() + 25.0 + 10.0 / 3.0;
             let step_s = 1e-5;
-            let moving = ((busy_ms - 115.0) / 1_000.0 - delay.as_micros() as f64 / 1e6).max(0.0);
+            let moving = ((busy_ms - 20.0) / 1_000.0 - delay.as_micros() as f64 / 1e6).max(0.0);
             let ride = |mu: f64, t_s: f64| {
                 let (mut x, mut speed) = (0.0, 0.0);
                 for _ in 0..(t_s / step_s) as u32 {

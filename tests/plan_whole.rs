@@ -50,9 +50,13 @@ fn the_step_chart_adds_up() {
         }
     }
     near(p.rate_per_min, 60_000.0 / p.cycle_ms, 1e-12);
-    // Each stroke of the example: 20 + 100 + 10 ms filter; the ride: 120 ms gate, then (32.5 + 94 − 1 + mean slip) mm at 100 mm/s.
-    let slip = f64::midpoint(carry::pick_up_slip_mm(100.0, 0.15), carry::pick_up_slip_mm(100.0, 0.25));
-    near(p.cycle_ms, 120.0 + (125.5 + slip) * 10.0 + 10.0 + 6.0 * 130.0 - 130.0 + 150.0 + 218.0, 1e-9);
+    // Each stroke of the example: 20 + 100 + 10 ms filter, and two thirds of 2 ms bounce; the ride: free after 20 ms, then (32.5 + 94 − 1 +
+    // mean slip) mm at 100 mm/s. Mean slip by Simpson's rule over the friction; exactly it is v²/(2g) · ln(μ₂/μ₁)/(μ₂ − μ₁).
+    let slip = |mu: f64| carry::pick_up_slip_mm(100.0, mu);
+    let mean = (slip(0.15) + 4.0 * slip(0.2) + slip(0.25)) / 6.0;
+    near(mean, 1e4 / (2.0 * carry::G_MM_S2) * libm::log(0.25 / 0.15) / 0.1, 0.002);
+    let strokes = 6.0 * (10.0 + 4.0 / 3.0) + 5.0 * 120.0 + 150.0 + 218.0;
+    near(p.cycle_ms, 20.0 + (125.5 + mean) * 10.0 + strokes, 1e-9);
 }
 
 /// Overlap at let-go is worth what waiting for the last bottle to leave costs.
@@ -72,7 +76,7 @@ fn early_release_is_proven_or_refused_with_its_reason() {
     let near_gates = planned(&job);
     assert!(near_gates.product.early.is_none());
     let why = near_gates.checks.iter().find(|c| !c.ok && c.name.contains("last-stop mark past the release eye"));
-    assert!(why.is_some_and(|c| c.limit == -56.5 && c.value < -65.2), "{why:?}");
+    assert!(why.is_some_and(|c| (c.limit + 54.16).abs() < 1e-9 && c.value < -65.2), "{why:?}");
     job.product.speed_mm_s = 100.0;
 
     // Gates and eye 80 mm further upstream: there is room.
@@ -92,8 +96,8 @@ fn early_release_is_proven_or_refused_with_its_reason() {
     assert!(far.cycle_ms < planned(&without).cycle_ms - 100.0);
     // When the slowest head has let go, the fastest newcomer is short of the last-stop mark.
     let w = &far.worked;
-    let busy_ms = 5.0 * 130.0 + 150.0 + 218.0 + 25.0;
-    let rolled_ms = busy_ms - delay.as_micros() as f64 / 1_000.0 - 115.0;
+    let busy_ms = 5.0 * 132.0 + 150.0 + 218.0 + 25.0;
+    let rolled_ms = busy_ms - delay.as_micros() as f64 / 1_000.0 - 20.0;
     let nose = w.rest_mm + w.way_mm(rolled_ms) - w.slip_least_mm;
     assert!(nose <= w.last_stop_mm + 1e-3, "{nose} past {}", w.last_stop_mm);
 
@@ -111,11 +115,12 @@ fn json_has_exactly_the_published_keys() -> Result<(), serde_json::Error> {
     };
     assert_eq!(
         keys(&json),
-        "belt_max_mm_s bottleneck cautions checks cycle_ms positions rate_max_per_min rate_per_min setpoints steps"
+        "belt_max_mm_s bottleneck cautions checks cycle_ms gains longest positions rate_max_per_min rate_per_min setpoints steps"
     );
     assert_eq!(keys(&json["checks"][0]), "limit name ok spare unit value");
     assert_eq!(keys(&json["setpoints"][0]), "name unit value");
     assert_eq!(keys(&json["positions"][0]), "name unit value");
+    assert_eq!(keys(&json["gains"][0]), "change gain_per_min rate_per_min");
     assert_eq!(keys(&json["steps"][0]), "length_ms margin_ms start_ms step");
     Ok(())
 }
@@ -206,7 +211,8 @@ fn seat_only_needs_no_turns() {
     let p = planned(&job);
     assert!(p.works() && p.product.spin_rpm == 0);
     // The rollers stay closed for the engage dwell, once: 218 ms of spin are gone from the cycle and nothing has come.
-    near(planned(&example()).cycle_ms - p.cycle_ms, 218.0, 1e-9);
+    let busy = |p: &plan::Plan| p.setpoints.iter().find(|f| f.name.starts_with("head busy")).map_or(0.0, |f| f.value);
+    near(busy(&planned(&example())) - busy(&p), 218.0, 1e-9);
     job.product.tighten = TightenSpec::Turns;
     assert!(plan::plan(&job).is_err());
 }

@@ -42,7 +42,7 @@ impl Dice {
         self.unit() < p
     }
 
-    fn pick<T: Copy>(&mut self, from: &[T]) -> T {
+    pub(crate) fn pick<T: Copy>(&mut self, from: &[T]) -> T {
         from[self.below(from.len() as u64) as usize]
     }
 }
@@ -86,7 +86,7 @@ fn draw(dice: &mut Dice, seed: u64) -> Job {
     job
 }
 
-fn product(dice: &mut Dice, job: &mut Job) {
+pub(crate) fn product(dice: &mut Dice, job: &mut Job) {
     let p = &mut job.product;
     p.speed_mm_s = dice.between(30.0, 220.0);
     p.diameter_mm = dice.between(50.0, 80.0);
@@ -108,7 +108,7 @@ fn product(dice: &mut Dice, job: &mut Job) {
     p.speed_window_mm = dice.between(1.0, 8.0);
 }
 
-fn actuator(dice: &mut Dice, a: Actuator) -> ActuatorSpec {
+pub(crate) fn actuator(dice: &mut Dice, a: Actuator) -> ActuatorSpec {
     let can_be_over = matches!(a, Actuator::Grip | Actuator::Plunger | Actuator::Rollers);
     ActuatorSpec {
         valve: dice.pick(&[
@@ -129,7 +129,7 @@ fn actuator(dice: &mut Dice, a: Actuator) -> ActuatorSpec {
     }
 }
 
-fn machine(dice: &mut Dice, job: &mut Job) {
+pub(crate) fn machine(dice: &mut Dice, job: &mut Job) {
     let p = &job.product;
     let m = &mut job.machine;
     let (d, tip, v) = (p.diameter_mm, m.blade_tip_mm, p.speed_mm_s);

@@ -1,5 +1,6 @@
 //! The list of conditions that a plan must meet, in the order of a bottle's way.
 
+use super::chart::freed_ms;
 use super::checks::Check;
 use super::worked::{CLEARANCE_MM, MARGIN_MM, Worked, stroke, to_home_ms, to_work_ms};
 use super::{carry, catch, escapement, tighten};
@@ -127,9 +128,7 @@ fn catch_checks(job: &Job, w: &Worked) -> Vec<Check> {
         Check::at_least(
             "head free before the next catch is ordered",
             w.d_mm / 2.0 - w.rest_mm - job.product.aim_early_mm - w.lead_mm
-                + w.way_mm(
-                    (to_work_ms(job, Actuator::ReleaseGate) - stroke(job, Actuator::ReleaseGate).spread_ms).max(0.0),
-                )
+                + w.way_mm(freed_ms(job, Actuator::ReleaseGate))
                 + w.slip_least_mm,
             w.leave_mm,
             "mm",

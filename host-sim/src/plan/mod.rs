@@ -18,7 +18,9 @@ pub mod conditions;
 pub mod escapement;
 pub mod figures;
 mod fill;
+pub mod gains;
 pub mod overlap;
+mod pocket;
 pub mod sane;
 pub mod scale;
 mod sheet;
@@ -28,6 +30,7 @@ pub mod worked;
 pub use chart::StepRow;
 pub use checks::Check;
 pub use figures::Figure;
+pub use gains::Gain;
 
 use crate::job::spec::Job;
 use serde::Serialize;
@@ -68,6 +71,10 @@ pub struct Plan {
     pub belt_max_mm_s: f64,
     /// The longest step of the loop that sets the cycle.
     pub bottleneck: &'static str,
+    /// The three longest steps of that loop, the bottleneck first: step, ms.
+    pub longest: Vec<(&'static str, f64)>,
+    /// What would make the line faster, and by how much.
+    pub gains: Vec<Gain>,
     /// What must hold.
     pub checks: Vec<Check>,
     /// What to be careful of, the gravest first.
@@ -164,7 +171,9 @@ pub fn plan(job: &Job) -> Result<Plan, PlanError> {
         rate_per_min: 60_000.0 / chart.cycle_ms,
         rate_max_per_min,
         belt_max_mm_s,
-        bottleneck: chart.bottleneck,
+        bottleneck: chart.longest.first().map_or("", |s| s.0),
+        gains: gains::gains(job, &w, &chart),
+        longest: chart.longest.clone(),
         cautions: figures::cautions(job, &w, &chart),
         steps: chart.steps,
         checks,
@@ -176,6 +185,7 @@ fn all_checks(job: &Job, w: &Worked) -> Vec<Check> {
     let overlap = overlap::overlap(job, w);
     let cycle_ms = chart::chart(job, w, overlap.delay_ms).cycle_ms;
     let mut all = conditions::conditions(job, w);
+    all.extend(pocket::checks(job, w));
     all.extend(overlap.checks);
     all.extend(conditions::pitch_checks(job, w, cycle_ms));
     all
@@ -264,6 +274,6 @@ impl Plan {
     /// wrong those seconds become when the belt is 10 % off.
     #[must_use]
     pub fn text(&self) -> String {
-        sheet::text(self)
+        sheet::text(self) + &gains::text(&self.longest, &self.gains)
     }
 }

@@ -5,10 +5,10 @@
 //! away that the head is free again when its own catch is ordered.
 
 use super::carry;
-use super::chart::busy_ms;
+use super::chart::{busy_ms, discharge_wait_ms, freed_ms};
 use super::checks::Check;
-use super::worked::{CLEARANCE_MM, Worked, stroke, to_work_ms};
-use crate::job::spec::Job;
+use super::worked::{CLEARANCE_MM, Worked, stroke};
+use crate::job::spec::{Job, TightenSpec};
 use timing_core::Actuator;
 
 /// What came of it.
@@ -37,15 +37,16 @@ pub fn overlap(job: &Job, w: &Worked) -> Overlap {
         "early release must be able to stop the belt; set early_release = false where the line owns it",
     ));
     // The newcomer must be registered before it can be stopped for.
+    let known_mm = m.release_eye_mm + CLEARANCE_MM + w.way_mm(m.eye_on_ms + m.contact_bounce_ms + m.eye_filter_ms);
     checks.push(
         Check::at_least(
             "early release: last-stop mark past the release eye",
             w.last_stop_mm,
-            m.release_eye_mm + CLEARANCE_MM,
+            known_mm,
             "mm",
             format!(
-                "move gates and release eye {:.1} mm upstream, slow the belt, or set early_release = false",
-                m.release_eye_mm + CLEARANCE_MM - w.last_stop_mm
+                "move gates and release eye {:.1} mm upstream, slow the belt, stop it harder, or set early_release = false",
+                known_mm - w.last_stop_mm
             ),
         )
         .of_speed(),
@@ -64,14 +65,25 @@ pub fn overlap(job: &Job, w: &Worked) -> Overlap {
     if checks.iter().any(|c| !c.ok) {
         return Overlap { delay_ms: None, checks };
     }
-    // The fastest newcomer: quickest gate, least slip. The slowest head: every stroke late by its spread.
-    let gate = stroke(job, Actuator::ReleaseGate);
-    let open_ms = (to_work_ms(job, Actuator::ReleaseGate) - gate.spread_ms).max(0.0);
-    let reach_ms = open_ms + carry::ride_ms(w.v_mm_s, job.product.mu_max, furthest - w.rest_mm);
-    let late_ms = stroke(job, Actuator::Grip).spread_ms
-        + 2.0 * (stroke(job, Actuator::Plunger).spread_ms + stroke(job, Actuator::Rollers).spread_ms);
-    let delay = (busy_ms(job, w) + late_ms - reach_ms).max(0.0);
+    // The fastest newcomer, free at the valve's latency, with the least slip; the slowest head.
+    let reach_ms =
+        freed_ms(job, Actuator::ReleaseGate) + carry::ride_ms(w.v_mm_s, job.product.mu_max, furthest - w.rest_mm);
+    let delay = (busy_ms(job, w) + late_ms(job, w) - reach_ms).max(discharge_wait_ms(job, w));
     Overlap { delay_ms: Some(delay), checks }
+}
+
+/// How much later than on the mean the head may let go although nothing is wrong with it, ms: strokes late by their spread, the longest
+/// bounce, the thread that starts last.
+fn late_ms(job: &Job, w: &Worked) -> f64 {
+    let spread = |a: Actuator| stroke(job, a).spread_ms;
+    let strokes = spread(Actuator::Grip) + 2.0 * (spread(Actuator::Plunger) + spread(Actuator::Rollers));
+    // Five ends of stroke; a third of the longest bounce is not in their mean.
+    let bounce = 5.0 / 3.0 * job.machine.contact_bounce_ms;
+    let thread = match job.product.tighten {
+        TightenSpec::Torque => (w.torque_window_ms.1 - w.spin_ms).max(0.0),
+        TightenSpec::Turns | TightenSpec::SeatOnly => 0.0,
+    };
+    strokes + bounce + thread
 }
 
 /// The furthest downstream that a newcomer's nose may be when the head has let go, mm.

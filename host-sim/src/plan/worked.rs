@@ -129,7 +129,8 @@ impl Worked {
             stroke_mm: v * grip.spread_ms / 1_000.0,
             speed_mm: catch::speed_change_mm(accel, grip.latency_ms + grip.to_work_ms),
             slip_mm: carry::slip_remaining_mm(v, p.mu_min, m.release_eye_mm - rest_mm),
-            eye_mm: m.eye_beam_mm / 2.0 + v * m.eye_on_ms / 2_000.0,
+            // Both edges are taken to be late by the response to a bottle coming.
+            eye_mm: m.eye_beam_mm / 2.0 + v * (m.eye_on_ms / 2.0).max((m.eye_off_ms - m.eye_on_ms).abs()) / 1_000.0,
             body_mm: if trailing_known { 0.0 } else { p.diameter_tol_mm / 2.0 },
             aim_mm: p.aim_early_mm,
         };

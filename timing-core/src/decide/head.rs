@@ -327,8 +327,11 @@ fn caught(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     if !step_granted(ctl) {
         return;
     }
-    let filter = rate(ctl, cx).travel(cx.m.contact_filter.as_micros_u32());
-    let belt = cx.seen.belt.ahead(filter.saturating_neg());
+    // How long ago it closed: its contact's filter, or the margin that was waited out where none is wired.
+    let fitted = cx.m.fitted.has(Contact::GripWork);
+    let waited = cx.m.strokes.get(Actuator::Grip.index()).map_or(0, |r| r.margin);
+    let ago = if fitted { cx.m.contact_filter.as_micros_u32() } else { waited };
+    let belt = cx.seen.belt.ahead(rate(ctl, cx).travel(ago).saturating_neg());
     let mut error = 0;
     if let Some(b) = ctl.track.at_head() {
         let off = belt.minus(b.mark).get();

@@ -111,7 +111,10 @@ impl Ctl {
     pub(crate) fn may_let_go(&self, cx: &Cx<'_, '_>) -> bool {
         let full = self.unit.why == Why::OutfeedFull
             && matches!(self.unit.state, UnitState::Suspending | UnitState::Suspended | UnitState::Unsuspending);
-        !full && !outfeed_full(cx)
+        // With the belt stopped for a newcomer, what is passing the discharge eye would never go. Should it stay there with
+        // the belt on again, its travel shows the outfeed full.
+        let passing = self.head.stop_belt && !self.watch.discharge_full && is_downstream_ready(cx);
+        !full && (passing || !outfeed_full(cx))
     }
 
     /// Whether the line lets us release a bottle. One that merely passes the discharge eye is no reason not to: until the
