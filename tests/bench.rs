@@ -55,6 +55,8 @@ pub(crate) struct Bench {
     /// The encoder counts, and the belt follows its order (or runs by itself).
     pub(crate) encoder: bool,
     pub(crate) line_belt: Option<bool>,
+    /// Where the discharge eye stands, mm.
+    pub(crate) discharge_eye: f64,
     empty_ms: u64,
     pub(crate) orders: Orders,
     pub(crate) log: Vec<(u64, Event)>,
@@ -94,6 +96,7 @@ impl Bench {
             supply_caps: true,
             encoder: true,
             line_belt: None,
+            discharge_eye: 110.0,
             empty_ms: 0,
             orders: Orders::SAFE,
             log: Vec::new(),
@@ -229,7 +232,7 @@ impl Bench {
         let held = self.bottles.iter().find(|b| b.held);
         let mut c = self.wires;
         for (eye_contact, x) in
-            [(Contact::PocketEye, -115.0), (Contact::ReleaseEye, -61.5), (Contact::DischargeEye, 110.0)]
+            [(Contact::PocketEye, -115.0), (Contact::ReleaseEye, -61.5), (Contact::DischargeEye, self.discharge_eye)]
         {
             c = c.with(eye_contact, eye(x));
         }

@@ -3,6 +3,7 @@
 mod bench;
 mod core_properties;
 mod counters;
+mod early_release;
 mod filter;
 mod firmware;
 mod hal_pins;
