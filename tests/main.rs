@@ -1,5 +1,6 @@
 //! All tests, one binary.
 
+mod adverse;
 mod bench;
 mod core_properties;
 mod counters;

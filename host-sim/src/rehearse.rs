@@ -24,7 +24,7 @@ use crate::job::spec::{Action, Job, RunSpec};
 use crate::judge::outcome::Outcomes;
 use crate::judge::rules::{Rules, Seen};
 use crate::plan::{self, Plan, PlanError};
-use crate::plant::Plant;
+use crate::plant::{Bounds, Plant};
 use crate::record::inputs::InputsWriter;
 use crate::verdict::{Comparison, Counted, Outcome, Placement, RunResult};
 use clockwork::Clockwork;
@@ -48,11 +48,13 @@ pub struct Options {
     pub schedule: Schedule,
     /// Let the core leave at once when nothing is due. Tests switch it off to find forgotten wakes.
     pub shortcut: bool,
+    /// Everything at these bounds of its tolerance, instead of drawn: for worst cases.
+    pub adverse: Option<Bounds>,
 }
 
 impl Default for Options {
     fn default() -> Self {
-        Self { trace: false, inputs: false, rules: true, schedule: Schedule::Wake, shortcut: true }
+        Self { trace: false, inputs: false, rules: true, schedule: Schedule::Wake, shortcut: true, adverse: None }
     }
 }
 
@@ -165,7 +167,7 @@ struct Told {
 
 impl<'a> Run<'a> {
     fn new(job: &'a Job, options: &Options, machine: Machine, setpoints: Setpoints, plan: &Plan) -> Self {
-        let mut plant = Plant::new(job);
+        let mut plant = Plant::within(job, options.adverse);
         plant.set_tracing(options.trace);
         let mut station = Station::new(machine, setpoints);
         station.set_shortcut(options.shortcut);

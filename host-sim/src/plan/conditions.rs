@@ -93,6 +93,10 @@ fn eye_checks(job: &Job, w: &Worked) -> Vec<Check> {
 
 fn catch_checks(job: &Job, w: &Worked) -> Vec<Check> {
     let m = &job.machine;
+    // When the grip is known to be open, and the next is let go, the last has been free for its stroke and the contact's filter.
+    let grip = stroke(job, Actuator::Grip);
+    let told_ms = if grip.home { m.contact_filter_ms } else { grip.margin_ms };
+    let open_ms = (grip.to_home_ms - grip.spread_ms).max(0.0) + told_ms;
     vec![
         Check::at_most(
             "belt speed",
@@ -128,7 +132,7 @@ fn catch_checks(job: &Job, w: &Worked) -> Vec<Check> {
         Check::at_least(
             "head free before the next catch is ordered",
             w.d_mm / 2.0 - w.rest_mm - job.product.aim_early_mm - w.lead_mm
-                + w.way_mm(freed_ms(job, Actuator::ReleaseGate))
+                + w.way_mm(freed_ms(job, Actuator::ReleaseGate) + open_ms)
                 + w.slip_least_mm,
             w.leave_mm,
             "mm",
@@ -185,9 +189,9 @@ fn head_checks(job: &Job, w: &Worked) -> Vec<Check> {
         let s = stroke(job, a);
         // A full stroke must reach its contact before it counts as overdue.
         let over = if s.over { s.to_over_ms } else { 0.0 };
-        let need = s.spread_ms + over + m.contact_filter_ms;
+        let need = s.spread_ms + over + m.contact_bounce_ms + m.contact_filter_ms;
         all.push(Check::at_least(
-            &format!("margin of the {} covers its spread, over-travel and filter", a.name()),
+            &format!("margin of the {} covers its spread, over-travel, bounce and filter", a.name()),
             s.margin_ms,
             need,
             "ms",

@@ -3,7 +3,7 @@
 use super::carry;
 use super::chart::freed_ms;
 use super::checks::Check;
-use super::worked::{Worked, stroke};
+use super::worked::Worked;
 use crate::job::spec::Job;
 use timing_core::Actuator;
 
@@ -30,10 +30,9 @@ pub(super) fn checks(job: &Job, w: &Worked) -> Vec<Check> {
             ),
         ));
     }
-    // The slowest refill: late gate, least friction.
-    let late = stroke(job, Actuator::EntryGate).spread_ms;
-    let way = carry::ride_ms(w.v_mm_s, p.mu_min, m.pocket_eye_mm - w.second_mm);
-    let refill = freed_ms(job, Actuator::EntryGate) + late + way + m.eye_on_ms + m.contact_bounce_ms + m.eye_filter_ms;
+    // The slowest refill: least friction, and an eye that switches at the far side of its beam.
+    let way = carry::ride_ms(w.v_mm_s, p.mu_min, m.pocket_eye_mm + m.eye_beam_mm / 2.0 - w.second_mm);
+    let refill = freed_ms(job, Actuator::EntryGate) + way + m.eye_on_ms + m.contact_bounce_ms + m.eye_filter_ms;
     all.push(
         Check::at_most(
             "pocket refilled before it counts as starved",

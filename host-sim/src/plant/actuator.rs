@@ -44,6 +44,8 @@ pub(super) struct Cylinder {
     to_over: f64,
     to_home: f64,
     spread: f64,
+    /// Share of the spread that every stroke takes, instead of a draw.
+    pinned: Option<f64>,
     goes_over: bool,
     /// What the coils say, what the valve has done about it, and when it will have.
     told: Goal,
@@ -72,6 +74,7 @@ impl Cylinder {
             to_over: spec.to_over_ms * 1e3,
             to_home: spec.to_home_ms * 1e3,
             spread: if spread { spec.spread_ms * 1e3 } else { 0.0 },
+            pinned: None,
             goes_over,
             told: Goal::Home,
             goal: Goal::Home,
@@ -86,6 +89,12 @@ impl Cylinder {
             stuck: false,
             airless: false,
         }
+    }
+
+    /// Every stroke is off by this share of the spread from now on.
+    pub(super) fn pin(&mut self, spec: &ActuatorSpec, share: f64) {
+        self.spread = spec.spread_ms * 1e3;
+        self.pinned = Some(share);
     }
 
     /// Its next event, µs.
@@ -131,7 +140,8 @@ impl Cylinder {
             let t = self.switch;
             self.switch = NEVER;
             self.goal = self.told;
-            self.off = if self.spread > 0.0 { self.spread * strokes.both_ways() } else { 0.0 };
+            let share = if self.spread > 0.0 { strokes.both_ways() } else { 0.0 };
+            self.off = self.spread * self.pinned.unwrap_or(share);
             return self.go(t);
         }
         let t = self.end;

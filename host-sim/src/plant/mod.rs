@@ -26,6 +26,7 @@ mod row;
 mod supply;
 
 pub use bottle::{foot_stop_speed, queue_force};
+pub use draw::Bounds;
 pub use gate::{chord, free_width};
 
 use crate::facts::{Fact, What};
@@ -111,6 +112,7 @@ pub struct Plant {
     // Figures of the job.
     kind: Kind,
     spread: bool,
+    bounds: Option<Bounds>,
     mu: (f64, f64),
     diameter_tol: f64,
     blade_tip: f64,
@@ -157,6 +159,12 @@ impl Plant {
     /// The line of `job` at power-up: nothing energised, everything at home, the belt at rest if it is ours. All draws come from the job's seed.
     #[must_use]
     pub fn new(job: &Job) -> Self {
+        Self::within(job, None)
+    }
+
+    /// As [`Self::new`], but with everything at `bounds` of its tolerance.
+    #[must_use]
+    pub fn within(job: &Job, bounds: Option<Bounds>) -> Self {
         let (m, p, run) = (&job.machine, &job.product, &job.run);
         let draw = |stream| Draw::new(run.seed, stream);
         let kind = Kind::new(p);
@@ -211,6 +219,7 @@ impl Plant {
             gaps: draw(4),
             kind,
             spread: run.spread,
+            bounds,
             mu: (p.mu_min, p.mu_max),
             diameter_tol: 0.5 * tol,
             blade_tip: m.blade_tip_mm,
@@ -233,6 +242,11 @@ impl Plant {
             hand_span: (m.release_blade_mm, last),
             initial: run.initial.clone(),
         };
+        if let Some(b) = bounds {
+            for a in Actuator::ALL {
+                plant.acts[a.index()].pin(&m.actuators[a.index()], b.stroke[a.index()]);
+            }
+        }
         plant.set_marks(job, last);
         if plant.line_owns_belt {
             plant.belt.start_running(plant.line_speed);
@@ -257,9 +271,10 @@ impl Plant {
         let mut eyes = Draw::new(job.run.seed, 5);
         let places = [Some(m.pocket_eye_mm), Some(m.release_eye_mm), m.discharge_eye_mm, m.supply_eye_mm];
         for (s, place) in places.iter().enumerate() {
-            let off = 0.5 * m.eye_beam_mm * eyes.both_ways();
+            let drawn = eyes.both_ways();
+            let share = self.bounds.map_or(if self.spread { drawn } else { 0.0 }, |b| b.eye);
             if let Some(x) = place {
-                self.marks.beam(s as u8, if self.spread { x + off } else { *x }, wall);
+                self.marks.beam(s as u8, x + 0.5 * m.eye_beam_mm * share, wall);
             }
         }
         let cap_x = m.cap_eye_mm.unwrap_or(0.0);

@@ -51,7 +51,11 @@ impl Plant {
         self.supply.next += 1;
         self.supply.left = self.supply.left.saturating_sub(1);
         let (mu, size, thread) = (self.bottles.unit(), self.bottles.both_ways(), self.bottles.unit());
-        let (mu, size) = if self.spread { (mu, size) } else { (0.5, 0.0) };
+        let (mu, size, thread) = match self.bounds {
+            Some(b) => (b.friction, b.body, b.thread),
+            None if self.spread => (mu, size, thread),
+            None => (0.5, 0.0, thread),
+        };
         let r = self.kind.r + size * self.diameter_tol;
         let mut b = Body {
             number,
