@@ -15,23 +15,25 @@
 use crate::line_job::{feasible_job, saturated};
 use crate::random_job::draws;
 use host_sim::job::Job;
+use host_sim::plan::chart::chart;
 use host_sim::plan::{self, Plan, carry, escapement};
 use host_sim::plant::Bounds;
 use host_sim::rehearse::{Options, rehearse};
 use host_sim::verdict::{Outcome, RunResult};
-use timing_core::{Actuator, EventKind, Fault, Why};
+use timing_core::{Actuator, Event, EventKind, Fault, Why};
 
-/// Past a limit.
+/// Just past a limit, and just within.
 const PAST: f64 = 1.02;
+const WITHIN: f64 = 0.98;
 /// Bases tried for each check.
-const BASES: u64 = 150;
+const BASES: u64 = 100;
 /// Bottles of a rehearsal.
 const BOTTLES: u32 = 8;
 
 struct Case {
     check: &'static str,
-    /// Pushes a job past the limit; `None` where this job has no such limit.
-    push: fn(Job, &Plan) -> Option<(Job, Bounds)>,
+    /// Pushes a job to this share of the limit, [`PAST`] or [`WITHIN`]; `None` where this job has no such limit.
+    push: fn(Job, &Plan, f64) -> Option<(Job, Bounds)>,
     /// Whether the failure was found.
     seen: fn(&RunResult) -> bool,
 }
@@ -44,13 +46,17 @@ fn told(r: &RunResult, fault: impl Fn(u16) -> bool) -> bool {
     r.trace.events.iter().any(|(_, e)| e.kind == EventKind::Fault && fault(e.detail))
 }
 
+fn flagged(r: &RunResult, why: Why) -> bool {
+    r.trace.events.iter().any(|(_, e)| e.kind == EventKind::Flagged && e.why == why)
+}
+
 fn limit(plan: &Plan, check: &str) -> (f64, f64) {
     let c = plan.checks.iter().find(|c| c.name.starts_with(check));
     c.map_or_else(|| panic!("no check {check}"), |c| (c.value, c.limit))
 }
 
 /// The longest stroke of an actuator and its filter outlast its margin.
-fn late(mut job: Job, a: Actuator) -> Option<(Job, Bounds)> {
+fn late(mut job: Job, a: Actuator, share: f64) -> Option<(Job, Bounds)> {
     let m = &mut job.machine;
     m.contact_bounce_ms = 0.05;
     let filter = m.contact_filter_ms;
@@ -59,81 +65,100 @@ fn late(mut job: Job, a: Actuator) -> Option<(Job, Bounds)> {
         return None;
     }
     s.spread_ms = 30.0;
-    s.margin_ms = (s.spread_ms + filter + 0.05) / PAST;
+    s.margin_ms = (s.spread_ms + filter + 0.05) / share;
     let mut stroke = [0.0; 6];
     stroke[a.index()] = 1.0;
     (s.margin_ms > filter + 1.0).then_some((job, Bounds { stroke, ..Bounds::MIDDLE }))
 }
 
+/// How far clear of a bottle an eye is put: within, 0.5 mm for the whole beam; past, not by 0.5 mm.
+fn clear_mm(beam_mm: f64, share: f64) -> f64 {
+    if share > 1.0 { -0.5 } else { beam_mm / 2.0 + 0.5 }
+}
+
 const CASES: [Case; 11] = [
     Case {
-        // A count, a late tick and half the eye's response are in the sum but do not show all at once, nor with the early aim: the capture
-        // is pushed below what does: stroke, beam, aim.
+        // Two counts, a late tick and half the eye's response are in the sum but do not show all at once, nor with the early aim: the
+        // capture is pushed below what does: stroke, beam, aim. Within, it is what the sum needs, and three counts that the core rounds
+        // away from it.
         check: "centring error against the jaw's capture",
-        push: |mut job, plan| {
+        push: |mut job, plan, share| {
             let (m, p) = (&mut job.machine, &mut job.product);
             p.diameter_tol_mm = 0.0;
+            // The core learns of the contact that much later.
+            m.contact_bounce_ms = 0.05;
             let s = m.actuators[Actuator::Grip.index()].spread_ms;
-            let shown = plan.worked.way_mm(s) + m.eye_beam_mm / 2.0 + p.aim_early_mm;
-            m.jaw_half_mouth_mm = p.diameter_mm / 2.0 * libm::cos(m.jaw_half_angle_deg.to_radians()) + shown / PAST;
+            let counts = 2.0 * plan.worked.centring.count_mm;
+            let shown = plan.worked.way_mm(s) + m.eye_beam_mm / 2.0 + p.aim_early_mm - counts;
+            let least = if share > 1.0 { shown } else { plan.worked.centring.sum_mm() + 1.5 * counts };
+            m.jaw_half_mouth_mm = p.diameter_mm / 2.0 * libm::cos(m.jaw_half_angle_deg.to_radians()) + least / share;
             let mut stroke = [0.0; 6];
             stroke[Actuator::Grip.index()] = -1.0;
             Some((job, Bounds { stroke, eye: -1.0, ..Bounds::MIDDLE }))
         },
-        seen: |r| outcome(r, Outcome::OffCentre),
+        // The core, too, may see that its own uncertainty is more than this jaw captures.
+        seen: |r| outcome(r, Outcome::OffCentre) || flagged(r, Why::Missed) || flagged(r, Why::Uncertain),
     },
     Case {
         check: "bottle slides before it tips at pick-up",
-        push: |mut job, plan| {
+        push: |mut job, plan, share| {
             job.product.diameter_tol_mm = 0.0;
-            job.product.mu_max = carry::tip_limit(job.product.diameter_mm, job.product.cog_mm) * PAST;
+            job.product.mu_max = carry::tip_limit(job.product.diameter_mm, job.product.cog_mm) * share;
+            job.product.mu_min = job.product.mu_min.min(job.product.mu_max);
             (plan.product.early.is_none()).then_some((job, Bounds { friction: 1.0, ..Bounds::MIDDLE }))
         },
         seen: |r| outcome(r, Outcome::Tipped),
     },
     Case {
         check: "margin of the entry gate",
-        push: |job, _| late(job, Actuator::EntryGate),
+        push: |job, _, share| late(job, Actuator::EntryGate, share),
         seen: |r| told(r, |f| f == Fault::StrokeOverdue(Actuator::EntryGate).code()),
     },
     Case {
         check: "margin of the release gate",
-        push: |job, _| late(job, Actuator::ReleaseGate),
+        push: |job, _, share| late(job, Actuator::ReleaseGate, share),
         seen: |r| told(r, |f| f == Fault::StrokeOverdue(Actuator::ReleaseGate).code()),
     },
     Case {
         check: "margin of the plunger",
-        push: |job, _| late(job, Actuator::Plunger),
+        push: |job, _, share| late(job, Actuator::Plunger, share),
         seen: |r| told(r, |f| f == Fault::StrokeOverdue(Actuator::Plunger).code()),
     },
     Case {
         check: "margin of the rollers",
-        push: |job, _| late(job, Actuator::Rollers),
+        push: |job, _, share| late(job, Actuator::Rollers, share),
         seen: |r| told(r, |f| f == Fault::StrokeOverdue(Actuator::Rollers).code()),
     },
     Case {
-        // The first bottle comes down an empty line and is starved of in any case: what counts is the time after it.
+        // The first bottle comes down an empty line and is starved of in any case, and so it is after the last: what counts is the time
+        // between.
         check: "pocket refilled before it counts as starved",
-        push: |mut job, _| {
+        push: |mut job, _, share| {
             job.machine.contact_bounce_ms = 0.05;
             let plan = plan::plan(&job).ok()?;
-            job.machine.starve_ms = limit(&plan, "pocket refilled").0 / PAST;
+            job.machine.starve_ms = limit(&plan, "pocket refilled").0 / share;
             job.machine.clear_ms = 100.0;
             job.machine.suspend_stops_belt = false;
             Some((job, Bounds { friction: 0.0, eye: 1.0, ..Bounds::MIDDLE }))
         },
         seen: |r| {
-            let first = r.trace.events.iter().position(|(_, e)| e.kind == EventKind::Registered).unwrap_or(usize::MAX);
-            r.trace.events.iter().skip(first).any(|(_, e)| e.kind == EventKind::State && e.why == Why::Starved)
+            let at = |n: i32| {
+                let event = |e: &&(u64, Event)| e.1.kind == EventKind::Registered && e.1.value == n;
+                r.trace.events.iter().find(event).map_or(0, |e| e.0)
+            };
+            let between = at(1)..at(BOTTLES as i32);
+            let starved = |e: &Event| e.kind == EventKind::State && e.why == Why::Starved;
+            r.trace.events.iter().any(|(t, e)| between.contains(t) && starved(e))
         },
     },
     Case {
         // The check keeps 2 mm: the eye is put 0.5 mm into the bottle at the entry gate.
         check: "pocket eye clear of the bottle at the entry gate",
-        push: |mut job, _| {
+        push: |mut job, _, share| {
             let (m, p) = (&mut job.machine, &job.product);
             let r = (p.diameter_mm - p.diameter_tol_mm) / 2.0;
-            m.pocket_eye_mm = m.entry_blade_mm + escapement::nose_mm(r, m.blade_tip_mm) - 0.5;
+            m.pocket_eye_mm =
+                m.entry_blade_mm + escapement::nose_mm(r, m.blade_tip_mm) + clear_mm(m.eye_beam_mm, share);
             Some((job, Bounds { body: -1.0, eye: -1.0, ..Bounds::MIDDLE }))
         },
         seen: |r| told(r, |f| f == Fault::Misfeed.code()),
@@ -141,10 +166,11 @@ const CASES: [Case; 11] = [
     Case {
         // The check keeps 2 mm: the eye is put 0.5 mm past the nose of the bottle at the release gate.
         check: "pocket eye blocked by the bottle at the release gate",
-        push: |mut job, _| {
+        push: |mut job, _, share| {
             let (m, p) = (&mut job.machine, &job.product);
             let r = (p.diameter_mm + p.diameter_tol_mm) / 2.0;
-            m.pocket_eye_mm = m.release_blade_mm + escapement::nose_mm(r, m.blade_tip_mm) + 0.5;
+            m.pocket_eye_mm =
+                m.release_blade_mm + escapement::nose_mm(r, m.blade_tip_mm) - clear_mm(m.eye_beam_mm, share);
             Some((job, Bounds { body: 1.0, eye: 1.0, ..Bounds::MIDDLE }))
         },
         seen: |r| r.counted.registered == 0,
@@ -152,11 +178,11 @@ const CASES: [Case; 11] = [
     Case {
         // The check keeps 1 mm of play, and a blade that meets less than 1 mm of a bottle nudges it aside.
         check: "entry blade between first and second bottle",
-        push: |mut job, plan| {
+        push: |mut job, plan, share| {
             job.product.diameter_tol_mm = 0.0;
             let (m, r) = (&mut job.machine, job.product.diameter_mm / 2.0);
             let (low, _) = escapement::entry_window_mm(m.release_blade_mm, m.blade_mm, m.blade_tip_mm, r, r);
-            m.entry_blade_mm = low - 1.2;
+            m.entry_blade_mm = if share > 1.0 { low - 1.2 } else { low + 0.2 };
             (m.pocket_eye_mm - m.entry_blade_mm < plan.worked.d_mm * 2.0).then_some((job, Bounds::MIDDLE))
         },
         seen: |r| outcome(r, Outcome::StruckByGate),
@@ -164,43 +190,76 @@ const CASES: [Case; 11] = [
     Case {
         // A wider jaw takes longer to leave. Friction: the newcomer that comes quickest.
         check: "head free before the next catch is ordered",
-        push: |mut job, plan| {
+        push: |mut job, plan, share| {
             let (value, leave) = limit(plan, "head free before the next catch");
-            job.machine.jaw_half_mouth_mm += value * PAST - leave;
+            job.machine.jaw_half_mouth_mm += value * share - leave;
+            let c = chart(&job, &plan.worked, None);
+            if c.feed_cycle_ms > 0.98 * c.head_cycle_ms {
+                // The newcomer waits for the feed, not for the head.
+                return None;
+            }
             let mut stroke = [0.0; 6];
             stroke[Actuator::Grip.index()] = -1.0;
             (plan.product.early.is_none()).then_some((job, Bounds { friction: 1.0, stroke, ..Bounds::MIDDLE }))
         },
-        // The catch is ordered when the head is free at last: late, if the jaw still captures it, or not at all.
-        seen: |r| outcome(r, Outcome::Missed) || r.placement.max_counts > 1,
+        // The catch is ordered when the head is free at last: late, if the jaw still captures it, or not at all. Or the two meet.
+        seen: |r| outcome(r, Outcome::Missed) || outcome(r, Outcome::StruckByBottle) || r.placement.max_counts > 1,
     },
 ];
 
+/// One check over all bases: pushed to `share` of its limit, in how many the failure was found, and who did not fit.
+fn push_all(case: &Case, share: f64) -> (u32, u32, Vec<String>) {
+    let (mut tried, mut seen, mut odd) = (0, 0, Vec::new());
+    for seed in 0..BASES {
+        let (base, plan) = feasible_job(10_000 + seed);
+        let mut base = saturated(base, BOTTLES);
+        base.run.duration_s = 60.0;
+        let Some((job, bounds)) = (case.push)(base, &plan, share) else { continue };
+        let Ok(plan) = plan::plan(&job) else { continue };
+        let failed: Vec<&str> = plan.checks.iter().filter(|c| !c.ok).map(|c| c.name.as_str()).collect();
+        let named = failed.iter().all(|f| f.starts_with(case.check));
+        if !named || (share > 1.0 && failed.is_empty()) {
+            // Another check fails as well, or the core's own capture leaves nothing to fail.
+            continue;
+        }
+        tried += 1;
+        let options = Options { trace: true, rules: false, adverse: Some(bounds), ..Options::default() };
+        let r = rehearse(&job, &options).expect("it was planned");
+        let found = (case.seen)(&r);
+        seen += u32::from(found);
+        if found != (share > 1.0) {
+            odd.push(format!(
+                "{}: {} at {share}: {:?} {:?}\n{}",
+                case.check,
+                job.name,
+                r.outcomes,
+                r.counted,
+                draws(&job)
+            ));
+        }
+    }
+    (tried, seen, odd)
+}
+
+/// Over random jobs pushed 2 % past one limit, the failure that the check named is found in all of them; 2 % within, in none.
 #[test]
 fn what_just_fails_fails_as_its_check_says() {
-    let mut report = Vec::new();
+    let (mut report, mut odd) = (Vec::new(), Vec::new());
     for case in &CASES {
-        let (mut tried, mut seen) = (0, 0);
-        for seed in 0..BASES {
-            let (base, plan) = feasible_job(10_000 + seed);
-            let mut base = saturated(base, BOTTLES);
-            base.run.duration_s = 60.0;
-            let Some((job, bounds)) = (case.push)(base, &plan) else { continue };
-            let Ok(plan) = plan::plan(&job) else { continue };
-            let failed: Vec<&str> = plan.checks.iter().filter(|c| !c.ok).map(|c| c.name.as_str()).collect();
-            if !failed.iter().any(|f| f.starts_with(case.check)) || failed.len() > 1 {
-                continue;
-            }
-            tried += 1;
-            let options = Options { trace: true, rules: false, adverse: Some(bounds), ..Options::default() };
-            let r = rehearse(&job, &options).expect("it was planned");
-            if (case.seen)(&r) {
-                seen += 1;
-            } else if std::env::var("V").is_ok() {
-                println!("{}: {} {:?} {:?}\n{}", case.check, job.name, r.outcomes, r.counted, draws(&job));
-            }
-        }
-        report.push(format!("{:<55} {seen:>4} of {tried:>4} seen", case.check));
+        let (past, found, o) = push_all(case, PAST);
+        odd.extend(o);
+        let (within, wrong, o) = push_all(case, WITHIN);
+        odd.extend(o);
+        report
+            .push(format!("{:<55} past: found {found:>3} of {past:>3}; within: {wrong:>3} of {within:>3}", case.check));
+        assert!(past >= 20 && within >= 20, "too few jobs for {}: {past}, {within}", case.check);
     }
     println!("{}", report.join("\n"));
+    assert!(
+        odd.is_empty(),
+        "{}\n{} exceptions, the first:\n{}",
+        report.join("\n"),
+        odd.len(),
+        odd.iter().map(|o| o.lines().next().unwrap_or("")).collect::<Vec<_>>().join("\n") + &odd[0]
+    );
 }
