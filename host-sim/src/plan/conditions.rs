@@ -129,6 +129,13 @@ fn catch_checks(job: &Job, w: &Worked) -> Vec<Check> {
             "",
             "line the jaw with a slicker material, or take a smaller half angle",
         ),
+        Check::at_most(
+            "bottle at the release gate clear of the head",
+            w.rest_mm,
+            -w.head_clear_mm,
+            "mm",
+            "move the gates upstream, or take a jaw with a narrower mouth",
+        ),
         Check::at_least(
             "head free before the next catch is ordered",
             w.d_mm / 2.0 - w.rest_mm - job.product.aim_early_mm - w.lead_mm
