@@ -126,6 +126,7 @@ pub(crate) fn actuator(dice: &mut Dice, a: Actuator) -> ActuatorSpec {
         home: dice.chance(0.8),
         work: dice.chance(0.8),
         over: can_be_over && dice.chance(0.6),
+        drive: host_sim::job::measured::DriveSpec::default(),
     }
 }
 
