@@ -192,7 +192,8 @@ pub(super) fn product(r: &mut Reader, t: &Table<'_>) -> ProductSpec {
     if t.has("tighten") && tighten != TightenSpec::SeatOnly {
         // A finish that is named brings its turns.
         for name in ["turns", "roller_speed"] {
-            if !t.has(name) && !(name == "turns" && t.has("finish")) {
+            let brought = name == "turns" && t.has("finish");
+            if !(brought || t.has(name)) {
                 t.missing(r, name);
             }
         }

@@ -140,7 +140,7 @@ pub fn checks(job: &Job) -> Vec<Check> {
             "mm",
             format!(
                 "take rims {:.1} mm narrower (roller_width), or lower the carriage with the closure: it descends {:.1} mm on a skirt of {:.1} mm",
-                low - high,
+                libm::ceil((low - high) * 10.0) / 10.0,
                 advance_mm(job),
                 p.body.skirt_mm.unwrap_or(f64::NAN)
             ),

@@ -89,11 +89,11 @@ pub fn rail_play_mm(job: &Job, w: &Worked) -> f64 {
 }
 
 /// Where blade tips may stop, from the centre line, mm: far enough out that the window between two bottles leaves `play_mm` on both sides of the blade,
-/// and not beyond four fifths of the half width, where a body slides off sideways (common practice).
+/// and not where a body slides off sideways.
 #[must_use]
 pub fn tip_window_mm(job: &Job, w: &Worked, play_mm: f64) -> (f64, f64) {
     let m = &job.machine;
-    let high = 0.8 * w.outline_min.across_mm;
+    let high = w.outline_min.hold_mm();
     let fits = |tip: f64| {
         let (l, h) = entry_window_of(0.0, m.blade_mm, tip, &w.outline_min, &w.outline_max, 0.0);
         h - l >= 2.0 * play_mm

@@ -320,8 +320,8 @@ pub fn grip_low_mm(job: &Job, w: &Worked) -> f64 {
 pub fn checks(positions: &[Position]) -> Vec<Check> {
     // These four have checks of their own, with more to say.
     let own = ["entry blade, upstream face", "pocket eye", "release eye", "discharge eye, downstream of the head"];
-    // And these two follow from others.
-    let follow = ["from pocket eye to release eye", "release blade, holding face"];
+    // And these follow from others, or are looked at when a job is read.
+    let follow = ["from pocket eye to release eye", "release blade, holding face", "supply eye"];
     positions
         .iter()
         .filter(|p| !own.contains(&p.name) && !follow.contains(&p.name))
