@@ -16,6 +16,7 @@ pub(crate) fn job() -> Job {
         home: true,
         work: true,
         over,
+        drive: host_sim::job::measured::DriveSpec::default(),
     };
     Job {
         name: "judge".into(),
@@ -60,6 +61,7 @@ pub(crate) fn job() -> Job {
             roller_ramp_ms: 100.0,
             idle_spin: false,
             air_bar: 5.0,
+            set: host_sim::job::measured::SetSpec::default(),
         },
         product: ProductSpec {
             diameter_mm: 65.0,
@@ -85,6 +87,7 @@ pub(crate) fn job() -> Job {
             misses_to_hold: 3,
             early_release: false,
             speed_window_mm: 3.0,
+            body: host_sim::job::measured::BodySpec::default(),
         },
         run: RunSpec {
             seed: 1,

@@ -16,6 +16,7 @@ fn actuator(latency_ms: f64, to_work_ms: f64) -> ActuatorSpec {
         home: true,
         work: true,
         over: false,
+        drive: host_sim::job::measured::DriveSpec::default(),
     }
 }
 
@@ -67,6 +68,7 @@ pub(crate) fn example() -> Job {
             roller_ramp_ms: 100.0,
             idle_spin: false,
             air_bar: 5.0,
+            set: host_sim::job::measured::SetSpec::default(),
         },
         product: ProductSpec {
             diameter_mm: 65.0,
@@ -92,6 +94,7 @@ pub(crate) fn example() -> Job {
             misses_to_hold: 3,
             early_release: false,
             speed_window_mm: 3.0,
+            body: host_sim::job::measured::BodySpec::default(),
         },
         run: RunSpec {
             seed: 1,

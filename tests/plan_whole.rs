@@ -115,12 +115,14 @@ fn json_has_exactly_the_published_keys() -> Result<(), serde_json::Error> {
     };
     assert_eq!(
         keys(&json),
-        "belt_max_mm_s bottleneck cautions checks cycle_ms gains longest positions rate_max_per_min rate_per_min setpoints steps"
+        "belt_max_mm_s bottleneck cautions checks cycle_ms gains limits longest positions rate_max_per_min rate_per_min setpoints setup steps"
     );
     assert_eq!(keys(&json["checks"][0]), "limit name ok spare unit value");
     assert_eq!(keys(&json["setpoints"][0]), "name unit value");
     assert_eq!(keys(&json["positions"][0]), "name unit value");
     assert_eq!(keys(&json["gains"][0]), "change gain_per_min rate_per_min");
+    assert_eq!(keys(&json["setup"][0]), "check_by_hand found high low name unit value why");
+    assert_eq!(keys(&json["limits"][0]), "allows_mm_s beyond_drive name");
     assert_eq!(keys(&json["steps"][0]), "length_ms margin_ms start_ms step");
     Ok(())
 }

@@ -18,6 +18,7 @@ pub(crate) fn cylinder(valve: ValveKind) -> ActuatorSpec {
         home: true,
         work: true,
         over: true,
+        drive: host_sim::job::measured::DriveSpec::default(),
     }
 }
 
@@ -77,6 +78,7 @@ pub(crate) fn job() -> Job {
             roller_ramp_ms: 100.0,
             idle_spin: false,
             air_bar: 5.0,
+            set: host_sim::job::measured::SetSpec::default(),
         },
         product: ProductSpec {
             diameter_mm: 65.0,
@@ -102,6 +104,7 @@ pub(crate) fn job() -> Job {
             misses_to_hold: 3,
             early_release: false,
             speed_window_mm: 3.0,
+            body: host_sim::job::measured::BodySpec::default(),
         },
         run: RunSpec {
             seed: 1,

@@ -126,6 +126,7 @@ pub(crate) fn actuator(dice: &mut Dice, a: Actuator) -> ActuatorSpec {
         home: dice.chance(0.8),
         work: dice.chance(0.8),
         over: can_be_over && dice.chance(0.6),
+        drive: host_sim::job::measured::DriveSpec::default(),
     }
 }
 
@@ -160,6 +161,9 @@ pub(crate) fn machine(dice: &mut Dice, job: &mut Job) {
     m.release_blade_mm = rest - escapement::nose_mm(d / 2.0, tip);
     m.entry_blade_mm = m.release_blade_mm - escapement::touching_mm(d / 2.0, tip);
     m.pocket_eye_mm = rest - dice.between(10.0, 30.0);
+    m.set.rail_start_mm = Some(d + p.diameter_tol_mm + 2.5);
+    m.set.rail_mm = Some(d + p.diameter_tol_mm + 1.0);
+    m.set.support_mm = Some(d / 2.0);
     m.supply_eye_mm = dice.chance(0.7).then(|| m.entry_blade_mm - d / 2.0);
     m.discharge_eye_mm = dice.chance(0.8).then(|| 1.5 * d + dice.between(8.0, 30.0));
     m.cap_eye_mm = (p.cap == CapPolicy::Upstream).then(|| m.release_eye_mm + dice.between(3.0, 15.0));

@@ -40,6 +40,10 @@ pub enum Kind {
     Torque,
     /// A force, handed on in N.
     Force,
+    /// A flow of free air (ISO 8778: 100 kPa, 20 °C, 65 % humidity), handed on in L/min.
+    Flow,
+    /// A sonic conductance (ISO 6358), handed on in dm³/(s·bar).
+    Conductance,
     /// A mass, handed on in kg.
     Mass,
     /// An angle, handed on in degrees.
@@ -128,6 +132,19 @@ const FORCE: &[Unit] = &[
     unit("lbf", &["lbf"], POUND_FORCE_N),
     unit("kgf", &["kgf"], GRAVITY),
 ];
+const FLOW: &[Unit] = &[
+    unit("L/min", &["L/min", "l/min", "dm3/min"], 1.0),
+    unit("L/s", &["L/s", "l/s", "dm3/s"], 60.0),
+    ratio("m³/h", &["m3/h"], 1e3, 60.0),
+    unit("m³/min", &["m3/min"], 1e3),
+    unit("ft³/min", &["ft3/min", "cfm", "scfm"], 0.3048 * 0.3048 * 0.3048 * 1e3),
+];
+const CONDUCTANCE: &[Unit] = &[
+    unit("dm³/(s·bar)", &["dm3/(s*bar)", "L/(s*bar)", "l/(s*bar)"], 1.0),
+    ratio("L/(min·bar)", &["L/(min*bar)", "l/(min*bar)"], 1.0, 60.0),
+    // 1 m³ is 1000 dm³, 1 bar 100 000 Pa.
+    unit("m³/(s·Pa)", &["m3/(s*Pa)"], 1e8),
+];
 const MASS: &[Unit] = &[
     unit("kg", &["kg"], 1.0),
     ratio("g", &["g"], 1.0, 1e3),
@@ -141,7 +158,7 @@ const SHARE: &[Unit] = &[ratio("%", &["%"], 1.0, 1e2)];
 
 impl Kind {
     /// Every kind.
-    pub const ALL: [Self; 13] = [
+    pub const ALL: [Self; 15] = [
         Self::Length,
         Self::Coordinate,
         Self::Speed,
@@ -151,6 +168,8 @@ impl Kind {
         Self::Pressure,
         Self::Torque,
         Self::Force,
+        Self::Flow,
+        Self::Conductance,
         Self::Mass,
         Self::Angle,
         Self::Turning,
@@ -169,6 +188,8 @@ impl Kind {
             Self::Pressure => PRESSURE,
             Self::Torque => TORQUE,
             Self::Force => FORCE,
+            Self::Flow => FLOW,
+            Self::Conductance => CONDUCTANCE,
             Self::Mass => MASS,
             Self::Angle => ANGLE,
             Self::Turning => TURNING,
@@ -188,6 +209,8 @@ impl Kind {
             Self::Pressure => "a gauge pressure",
             Self::Torque => "a torque",
             Self::Force => "a force",
+            Self::Flow => "a flow of free air",
+            Self::Conductance => "a sonic conductance",
             Self::Mass => "a mass",
             Self::Angle => "an angle",
             Self::Turning => "a rotational speed",
@@ -208,6 +231,8 @@ impl Kind {
             Self::Pressure => "\"5 bar\"",
             Self::Torque => "\"14 in·lbf\"",
             Self::Force => "\"80 N\"",
+            Self::Flow => "\"200 L/min\"",
+            Self::Conductance => "\"2 dm³/(s·bar)\"",
             Self::Mass => "\"0.55 kg\"",
             Self::Angle => "\"60 deg\"",
             Self::Turning => "\"300 rpm\"",
@@ -325,6 +350,7 @@ fn tidy(unit: &str) -> String {
             // Micro sign and Greek mu.
             '\u{b5}' | '\u{3bc}' => s.push('u'),
             '\u{b2}' => s.push('2'),
+            '\u{b3}' => s.push('3'),
             '^' => {}
             c => s.push(c),
         }

@@ -2,8 +2,11 @@
 //! contradiction names both sides. Figures that are absent or wrong are NaN here and compare as false, so that one mistake is told
 //! once.
 
+use super::check_measured;
+use super::measured::ShapeSpec;
 use super::spec::{Action, FaultKind, FaultSpec, MachineSpec, ProductSpec, RunSpec, SupplySpec, TightenSpec, When};
 use super::table::{Reader, Table};
+use crate::plan::outline::Outline;
 use timing_core::{Actuator, CapPolicy, Contact};
 
 /// Room that a bottle leaving the head needs beyond one and a half diameters before the discharge eye may see it, mm. Half a
@@ -11,9 +14,19 @@ use timing_core::{Actuator, CapPolicy, Contact};
 const DISCHARGE_CLEARANCE_MM: f64 = 10.0;
 
 /// Millimetres for people: to a hundredth.
-fn mm(x: f64) -> String {
+pub(super) fn mm(x: f64) -> String {
     let hundredths = libm::round(x * 100.0) / 100.0;
     format!("{hundredths} mm")
+}
+
+/// The nominal body in plan view.
+fn outline(p: &ProductSpec) -> Outline {
+    let (along_mm, b) = (p.diameter_mm / 2.0, &p.body);
+    if b.shape == ShapeSpec::Round {
+        return Outline::round(along_mm);
+    }
+    let across_mm = b.width_mm.unwrap_or(p.diameter_mm) / 2.0;
+    Outline { shape: b.shape, along_mm, across_mm, corner_mm: b.corner_mm }
 }
 
 fn ms(x: f64) -> String {
@@ -22,6 +35,7 @@ fn ms(x: f64) -> String {
 
 /// `[machine]` by itself.
 pub(super) fn machine(r: &mut Reader, m: &MachineSpec, t: &Table<'_>) {
+    check_measured::machine(r, m, t);
     let mut order = |up: (&str, f64), down: (&str, f64), why: &str| {
         if up.1 >= down.1 {
             let what = format!("`{}` ({}) must lie upstream of `{}` ({})", up.0, mm(up.1), down.0, mm(down.1));
@@ -149,6 +163,7 @@ fn filters(r: &mut Reader, m: &MachineSpec, t: &Table<'_>) {
 
 /// `[product]` by itself.
 pub(super) fn product(r: &mut Reader, p: &ProductSpec, t: &Table<'_>) {
+    check_measured::product(r, p, t);
     if p.mu_min > p.mu_max {
         let what = format!("`friction_min` ({}) is above `friction_max` ({})", p.mu_min, p.mu_max);
         r.contradiction(
@@ -230,30 +245,44 @@ pub(super) fn both(r: &mut Reader, m: &MachineSpec, mt: &Table<'_>, p: &ProductS
         let (what, mend) = needs.split_once(": ").unwrap_or((needs, "choose another `cap_policy`"));
         r.contradiction(&[pt.side("cap_policy"), other], format!("cap policy \"{word}\" {what}"), mend);
     }
+    check_measured::both(r, m, mt, p, pt);
     pocket(r, m, mt, p, pt);
     eyes(r, m, mt, p, pt);
     jaw(r, m, mt, p, pt);
 }
 
-/// Half the chord of a round body at the blade's tip: the blade meets the body so far before and behind its centre.
+/// Half the body's length at the blade's tip: the blade meets the body so far before and behind its centre.
 fn half_chord(m: &MachineSpec, p: &ProductSpec) -> f64 {
-    let radius = p.diameter_mm / 2.0;
-    libm::sqrt((radius * radius - m.blade_tip_mm * m.blade_tip_mm).max(0.0))
+    outline(p).flank_mm(m.blade_tip_mm)
 }
 
 fn pocket(r: &mut Reader, m: &MachineSpec, mt: &Table<'_>, p: &ProductSpec, pt: &Table<'_>) {
-    let radius = p.diameter_mm / 2.0;
+    let radius = outline(p).across_mm;
     if m.blade_tip_mm >= radius {
+        let (body, key) =
+            if p.body.shape == ShapeSpec::Round { ("radius", "diameter") } else { ("half width", "width") };
         let what = format!(
-            "the blades stop {} from the centre line and never reach a bottle of radius {}",
+            "the blades stop {} from the centre line and never reach a bottle of {body} {}",
             mm(m.blade_tip_mm),
             mm(radius)
         );
         r.contradiction(
-            &[mt.side("blade_tip"), pt.side("diameter")],
+            &[mt.side("blade_tip"), pt.side(key)],
             what,
             "`blade_tip` is the distance from the belt's centre line to the blade's tip when shut",
         );
+        return;
+    }
+    let free = outline(p).free_width_mm(m.blade_tip_mm);
+    if m.blade_mm >= free {
+        let what = format!(
+            "a blade of {} does not fit between two bottles that touch: {} are free at its tip, {} from the centre line",
+            mm(m.blade_mm),
+            mm(free),
+            mm(m.blade_tip_mm)
+        );
+        let sides = [mt.side("blade_thickness"), mt.side("blade_tip"), pt.side("diameter")];
+        r.contradiction(&sides, what, "take a thinner blade, or let it reach less far in (a larger `blade_tip`)");
         return;
     }
     // The first bottle lies against the release blade with its chord at the tip; the entry blade shuts behind that chord.
@@ -333,8 +362,8 @@ fn eyes(r: &mut Reader, m: &MachineSpec, mt: &Table<'_>, p: &ProductSpec, pt: &T
 }
 
 fn jaw(r: &mut Reader, m: &MachineSpec, mt: &Table<'_>, p: &ProductSpec, pt: &Table<'_>) {
-    // The flanks touch a round body r·cos α off the axis: a mouth no wider than that cannot take it in.
-    let touch = p.diameter_mm / 2.0 * libm::cos(m.jaw_half_angle_deg.to_radians());
+    // The flanks touch a round body r·cos α off the axis, another by its own outline: a mouth no wider than that cannot take it in.
+    let touch = outline(p).jaw_touch_mm(m.jaw_half_angle_deg);
     if m.jaw_half_mouth_mm <= touch {
         let what = format!(
             "the jaw's half mouth ({}) takes in no body of this diameter: its flanks touch at {}",

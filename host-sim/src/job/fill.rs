@@ -3,11 +3,13 @@
 
 use super::happen;
 use super::keys::WIRED;
+use super::measured::{BodySpec, DriveSpec, SetSpec, ShapeSpec};
 use super::spec::{
     Action, ActuatorSpec, ExpectSpec, InitialBottle, MachineSpec, ProductSpec, RunSpec, ScriptStep, SupplySpec,
     TightenSpec, When,
 };
 use super::table::{Reader, Table};
+use crate::plan::finish;
 use crate::quantity::{self, Kind};
 use crate::verdict::Outcome;
 use timing_core::{Actuator, CapPolicy, Command, Contact, Contacts, Request, UnitState, ValveKind};
@@ -34,6 +36,7 @@ pub(super) fn machine(r: &mut Reader, t: &Table<'_>) -> MachineSpec {
             home: false,
             work: false,
             over: false,
+            drive: DriveSpec::default(),
         };
         t.table(r, &key).map_or(absent, |sub| actuator(r, &sub))
     });
@@ -95,6 +98,64 @@ pub(super) fn machine(r: &mut Reader, t: &Table<'_>) -> MachineSpec {
         roller_ramp_ms: t.figure(r, "roller_ramp"),
         idle_spin: t.flag(r, "idle_spin"),
         air_bar: t.figure(r, "air_pressure"),
+        set: set(r, t),
+    }
+}
+
+fn set(r: &mut Reader, t: &Table<'_>) -> SetSpec {
+    SetSpec {
+        rail_mm: t.number(r, "rail_width"),
+        rail_start_mm: t.number(r, "rail_width_start"),
+        blade_height_mm: t.number(r, "blade_height"),
+        eye_height_mm: t.number(r, "eye_height"),
+        grip_height_mm: t.number(r, "grip_height"),
+        support_mm: t.number(r, "support_face"),
+        plunger_height_mm: t.number(r, "plunger_height"),
+        roller_height_mm: t.number(r, "roller_height"),
+        roller_width_mm: t.number(r, "roller_width"),
+        roller_gap_mm: t.number(r, "roller_gap"),
+        roller_gap_open_mm: t.number(r, "roller_gap_open"),
+        roller_mu: t.number(r, "roller_friction"),
+        belt_coast_mm_s2: t.number(r, "belt_coast"),
+        queue_bottles: t.whole(r, "queue_bottles").map(|n| n as f64),
+        air_supply_l_min: t.number(r, "air_supply"),
+    }
+}
+
+fn drive(r: &mut Reader, t: &Table<'_>) -> DriveSpec {
+    DriveSpec {
+        bore_mm: t.number(r, "bore"),
+        rod_mm: t.figure(r, "rod"),
+        pulls: t.flag(r, "pulls"),
+        stroke_mm: t.number(r, "stroke_length"),
+        bar: t.number(r, "pressure"),
+        lever: t.number(r, "lever"),
+        tube_mm: t.number(r, "tube_length"),
+        tube_bore_mm: t.number(r, "tube_bore"),
+        conductance: t.number(r, "sonic_conductance"),
+        critical_ratio: t.number(r, "critical_ratio"),
+    }
+}
+
+fn body(r: &mut Reader, t: &Table<'_>) -> BodySpec {
+    BodySpec {
+        shape: match t.word(r, "shape") {
+            Some("oval") => ShapeSpec::Oval,
+            Some("flat-sided") => ShapeSpec::Flat,
+            _ => ShapeSpec::Round,
+        },
+        width_mm: t.number(r, "width"),
+        corner_mm: t.figure(r, "corner_radius"),
+        wall_from_mm: t.number(r, "wall_from"),
+        wall_to_mm: t.number(r, "wall_to"),
+        closed_mm: t.number(r, "closed_height"),
+        lip_mm: t.number(r, "lip_height"),
+        skirt_mm: t.number(r, "skirt_height"),
+        finish: t.word(r, "finish"),
+        pitch_mm: t.number(r, "thread_pitch"),
+        seat_n: t.number(r, "seat_force"),
+        top_load_n: t.number(r, "top_load"),
+        side_load_n: t.number(r, "side_load"),
     }
 }
 
@@ -117,6 +178,7 @@ fn actuator(r: &mut Reader, t: &Table<'_>) -> ActuatorSpec {
         home: t.flag(r, "home_contact"),
         work: t.flag(r, "work_contact"),
         over: t.flag(r, "over_contact"),
+        drive: drive(r, t),
     }
 }
 
@@ -128,16 +190,21 @@ pub(super) fn product(r: &mut Reader, t: &Table<'_>) -> ProductSpec {
         _ => TightenSpec::Turns,
     };
     if t.has("tighten") && tighten != TightenSpec::SeatOnly {
+        // A finish that is named brings its turns.
         for name in ["turns", "roller_speed"] {
-            if !t.has(name) {
+            let brought = name == "turns" && t.has("finish");
+            if !(brought || t.has(name)) {
                 t.missing(r, name);
             }
         }
     }
     let height_mm = t.figure(r, "height");
+    let body = body(r, t);
     let cap_diameter_mm = t.figure(r, "cap_diameter");
     let cog = t.number(r, "centre_of_gravity");
     let torque = t.number(r, "torque");
+    let of_finish = body.finish.and_then(finish::named).map(|f| f.turns).filter(|_| tighten != TightenSpec::SeatOnly);
+    let turns = t.number(r, "turns").or(of_finish);
     ProductSpec {
         diameter_mm: t.figure(r, "diameter"),
         diameter_tol_mm: t.figure(r, "diameter_tolerance"),
@@ -148,7 +215,7 @@ pub(super) fn product(r: &mut Reader, t: &Table<'_>) -> ProductSpec {
         mu_max: t.figure(r, "friction_max"),
         transparent: t.flag(r, "transparent"),
         cap_diameter_mm,
-        turns: t.number(r, "turns").unwrap_or(0.0),
+        turns: turns.unwrap_or(0.0),
         tighten,
         torque_nm: torque.unwrap_or_else(|| habit_torque_nm(cap_diameter_mm)),
         roller_rpm: t.number(r, "roller_speed").unwrap_or(0.0),
@@ -166,6 +233,7 @@ pub(super) fn product(r: &mut Reader, t: &Table<'_>) -> ProductSpec {
         misses_to_hold: t.whole(r, "misses_to_hold").and_then(|n| u8::try_from(n).ok()).unwrap_or(1),
         early_release: t.flag(r, "early_release"),
         speed_window_mm: t.figure(r, "speed_window"),
+        body,
     }
 }
 

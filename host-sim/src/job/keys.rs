@@ -116,6 +116,21 @@ pub const MACHINE: &[Key] = &[
     key("roller_ramp", Quantity(K::TimeMs, 0.0, 5_000.0), Must),
     key("idle_spin", Flag, Default("false")),
     key("air_pressure", Quantity(K::Pressure, 0.5, 16.0), Must),
+    key("air_supply", Quantity(K::Flow, 0.1, 100_000.0), May),
+    key("rail_width", Quantity(K::Length, 5.0, 1_000.0), May),
+    key("rail_width_start", Quantity(K::Length, 5.0, 1_000.0), May),
+    key("blade_height", Quantity(K::Length, 1.0, 1_000.0), May),
+    key("eye_height", Quantity(K::Length, 1.0, 1_000.0), May),
+    key("grip_height", Quantity(K::Length, 1.0, 1_000.0), May),
+    key("support_face", Quantity(K::Length, 1.0, 500.0), May),
+    key("plunger_height", Quantity(K::Length, 5.0, 2_000.0), May),
+    key("roller_height", Quantity(K::Length, 5.0, 1_500.0), May),
+    key("roller_width", Quantity(K::Length, 0.5, 200.0), May),
+    key("roller_gap", Quantity(K::Length, 1.0, 500.0), May),
+    key("roller_gap_open", Quantity(K::Length, 1.0, 1_000.0), May),
+    key("roller_friction", Number(0.05, 1.5), May),
+    key("belt_coast", Quantity(K::Acceleration, 10.0, 100_000.0), May),
+    key("queue_bottles", Whole(1, 10_000), May),
     key("entry_gate", Table(ACTUATOR), Must),
     key("release_gate", Table(ACTUATOR), Must),
     key("grip", Table(ACTUATOR), Must),
@@ -136,6 +151,16 @@ pub const ACTUATOR: &[Key] = &[
     key("home_contact", Flag, Default("true")),
     key("work_contact", Flag, Default("true")),
     key("over_contact", Flag, Default("false")),
+    key("bore", Quantity(K::Length, 4.0, 320.0), May),
+    key("rod", Quantity(K::Length, 0.0, 160.0), Default("0 mm")),
+    key("pulls", Flag, Default("false")),
+    key("stroke_length", Quantity(K::Length, 0.5, 1_000.0), May),
+    key("pressure", Quantity(K::Pressure, 0.1, 16.0), May),
+    key("lever", Number(0.01, 100.0), May),
+    key("tube_length", Quantity(K::Length, 0.0, 50_000.0), May),
+    key("tube_bore", Quantity(K::Length, 0.5, 50.0), May),
+    key("sonic_conductance", Quantity(K::Conductance, 0.001, 100.0), May),
+    key("critical_ratio", Number(0.01, 0.95), May),
 ];
 
 /// `[product]`.
@@ -144,11 +169,24 @@ pub const PRODUCT: &[Key] = &[
     key("diameter_tolerance", Quantity(K::Length, 0.0, 50.0), Must),
     key("height", Quantity(K::Length, 5.0, 1_000.0), Must),
     key("centre_of_gravity", Quantity(K::Length, 1.0, 1_000.0), May),
+    key("shape", Word(shapes), May),
+    key("width", Quantity(K::Length, 5.0, 500.0), May),
+    key("corner_radius", Quantity(K::Length, 0.0, 250.0), Default("0 mm")),
+    key("wall_from", Quantity(K::Length, 0.0, 1_000.0), May),
+    key("wall_to", Quantity(K::Length, 1.0, 1_000.0), May),
     key("mass", Quantity(K::Mass, 0.001, 50.0), Must),
     key("friction_min", Number(0.01, 1.5), Must),
     key("friction_max", Number(0.01, 1.5), Must),
     key("transparent", Flag, Default("false")),
     key("cap_diameter", Quantity(K::Length, 5.0, 500.0), Must),
+    key("closed_height", Quantity(K::Length, 5.0, 1_500.0), May),
+    key("lip_height", Quantity(K::Length, 5.0, 1_500.0), May),
+    key("skirt_height", Quantity(K::Length, 0.5, 500.0), May),
+    key("finish", Word(finishes), May),
+    key("thread_pitch", Quantity(K::Length, 0.2, 50.0), May),
+    key("seat_force", Quantity(K::Force, 0.1, 10_000.0), May),
+    key("top_load", Quantity(K::Force, 1.0, 100_000.0), May),
+    key("side_load", Quantity(K::Force, 1.0, 100_000.0), May),
     key("turns", Number(0.05, 20.0), May),
     key("tighten", Word(tightenings), Must),
     key("torque", Quantity(K::Torque, 0.01, 50.0), May),
@@ -271,6 +309,14 @@ fn valves() -> Vec<&'static str> {
 
 fn tightenings() -> Vec<&'static str> {
     vec!["turns", "torque", "seat only"]
+}
+
+fn shapes() -> Vec<&'static str> {
+    vec!["round", "oval", "flat-sided"]
+}
+
+fn finishes() -> Vec<&'static str> {
+    crate::plan::finish::FINISHES.iter().map(|f| f.name).collect()
 }
 
 fn cap_policies() -> Vec<&'static str> {

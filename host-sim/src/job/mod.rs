@@ -5,10 +5,12 @@
 //! itself on paper is refused here; whether the station can work at the wanted speed is for the plan to say.
 
 mod check;
+mod check_measured;
 mod error;
 mod fill;
 mod happen;
 pub mod keys;
+pub mod measured;
 mod read;
 pub mod schema;
 pub mod spec;

@@ -3,6 +3,7 @@
 //!
 //! Coordinates are millimetres along the belt from the head centre, downstream positive.
 
+use super::measured::{BodySpec, DriveSpec, SetSpec};
 use timing_core::{Actuator, Contact, Contacts, ValveKind};
 
 /// A whole job: `[machine]`, `[product]`, `[run]`, `[expect]`.
@@ -106,6 +107,8 @@ pub struct MachineSpec {
     pub idle_spin: bool,
     /// `air_pressure`, gauge (pressure).
     pub air_bar: f64,
+    /// What else is set, as far as it was measured.
+    pub set: SetSpec,
 }
 
 /// One actuator: `[machine.<name>]`.
@@ -131,12 +134,14 @@ pub struct ActuatorSpec {
     pub work: bool,
     /// `over_contact`: whether a contact at full stroke is wired (grip, plunger and rollers only); false if absent.
     pub over: bool,
+    /// Its cylinder, valve and tubes, as far as they are known.
+    pub drive: DriveSpec,
 }
 
 /// `[product]`: what is closed today.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ProductSpec {
-    /// `diameter`: of the round body (length).
+    /// `diameter`: of the round body; of any other the length along the belt (length).
     pub diameter_mm: f64,
     /// `diameter_tolerance`: plus/minus (length).
     pub diameter_tol_mm: f64,
@@ -183,6 +188,8 @@ pub struct ProductSpec {
     pub early_release: bool,
     /// `speed_window`: belt travel per speed sample (length); 3 mm if absent.
     pub speed_window_mm: f64,
+    /// Body and closure in more detail, as far as they were measured.
+    pub body: BodySpec,
 }
 
 /// `tighten`.

@@ -69,6 +69,29 @@ pub fn foot_stop_mm_s(base_mm: f64, height_mm: f64, cog_mm: f64) -> f64 {
     libm::sqrt(2.0 * G_MM_S2 * rise * inertia) / cog_mm
 }
 
+/// Speed at which a body that is stopped at `grip_mm` above the belt just tips over what stops it, mm/s; infinite when that is at or above its centre of
+/// gravity, where nothing throws it forward.
+///
+/// [`foot_stop_mm_s`] with the edge lifted to the grip: v = √(2g(√(Δ² + r²) − Δ)·I/m)/Δ, Δ = h − h_grip, I/m = (3r² + H²)/12 + r² + Δ². Stopped dead, and
+/// free to turn about the edge: the worst case, friction of jaw and support helps.
+#[must_use]
+pub fn catch_tip_mm_s(base_mm: f64, height_mm: f64, cog_mm: f64, grip_mm: f64) -> f64 {
+    let above = cog_mm - grip_mm;
+    if above <= 0.0 {
+        return f64::INFINITY;
+    }
+    let r = base_mm / 2.0;
+    let inertia = (3.0 * r * r + height_mm * height_mm) / 12.0 + r * r + above * above;
+    let rise = libm::sqrt(above * above + r * r) - above;
+    libm::sqrt(2.0 * G_MM_S2 * rise * inertia) / above
+}
+
+/// Travel of a bottle on a belt whose drive is cut and which coasts to rest, v²/(2·min(a, μ_min·g)), mm.
+#[must_use]
+pub fn coast_mm(v_mm_s: f64, coast_mm_s2: f64, mu_min: f64) -> f64 {
+    v_mm_s * v_mm_s / (2.0 * coast_mm_s2.min(mu_min * G_MM_S2))
+}
+
 /// Push of `n` queued bottles on a blade: n·μ·m·g, N.
 #[must_use]
 pub fn queue_force_n(n: f64, mu: f64, mass_kg: f64) -> f64 {

@@ -57,6 +57,27 @@ pub fn speed_change_mm(accel_mm_s2: f64, t_ms: f64) -> f64 {
     0.5 * accel_mm_s2 * t * t
 }
 
+/// How far a lead that goes by speed alone misses because its speed sample is old: a·t·τ, mm. The newest sample is the mean of one window, and up to one
+/// window old: τ is at most one and a half windows.
+#[must_use]
+pub fn sample_age_mm(accel_mm_s2: f64, t_ms: f64, window_mm: f64, v_mm_s: f64) -> f64 {
+    accel_mm_s2 * t_ms / 1_000.0 * 1.5 * window_mm / v_mm_s
+}
+
+/// What would be left of both, mm, if the lead also knew the belt's acceleration from two samples: the change of the acceleration itself, j·((t + τ)³ −
+/// τ³)/6 with j = v·share·(2π/T)² and τ two windows, and the acceleration's own error from a clock of one microsecond.
+#[must_use]
+pub fn second_order_mm(v_mm_s: f64, share: f64, period_s: f64, t_ms: f64, window_mm: f64) -> f64 {
+    if period_s <= 0.0 {
+        return 0.0;
+    }
+    let (t, tau) = (t_ms / 1_000.0, 2.0 * window_mm / v_mm_s);
+    let omega = 2.0 * core::f64::consts::PI / period_s;
+    let jerk = v_mm_s * share * omega * omega;
+    let blur = 2e-6 * v_mm_s * v_mm_s * v_mm_s / (window_mm * window_mm);
+    jerk * ((t + tau) * (t + tau) * (t + tau) - tau * tau * tau) / 6.0 + blur * t * (t / 2.0 + tau)
+}
+
 /// Every contribution to the distance off centre at which the jaw meets a bottle, each at its bound, mm.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Centring {
@@ -68,6 +89,8 @@ pub struct Centring {
     pub stroke_mm: f64,
     /// Belt speed changing within the lead.
     pub speed_mm: f64,
+    /// Age of the speed sample that the lead is reckoned with.
+    pub age_mm: f64,
     /// Slip still to come when the edge was seen.
     pub slip_mm: f64,
     /// The eye: half its beam, and half its response.
@@ -86,6 +109,7 @@ impl Centring {
             + self.tick_mm
             + self.stroke_mm
             + self.speed_mm
+            + self.age_mm
             + self.slip_mm
             + self.eye_mm
             + self.body_mm
@@ -100,12 +124,13 @@ impl Centring {
 
     /// The contributions by name, for the sheet.
     #[must_use]
-    pub fn parts(&self) -> [(&'static str, f64); 8] {
+    pub fn parts(&self) -> [(&'static str, f64); 9] {
         [
             ("encoder count", self.count_mm),
             ("tick", self.tick_mm),
             ("grip stroke spread", self.stroke_mm),
             ("belt speed change within the lead", self.speed_mm),
+            ("age of the speed sample", self.age_mm),
             ("pick-up slip left at the eye", self.slip_mm),
             ("eye response and beam", self.eye_mm),
             ("body tolerance", self.body_mm),

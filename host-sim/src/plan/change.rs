@@ -1,6 +1,7 @@
 //! From one product to the next on the same machine: what must be moved and set anew, in working order, and what stays.
 
 use super::{Figure, Plan};
+use crate::job::measured::SetSpec;
 use crate::job::spec::MachineSpec;
 use serde::Serialize;
 use std::fmt::Write as _;
@@ -45,9 +46,16 @@ pub fn changeover(from: (&MachineSpec, &Plan), to: (&MachineSpec, &Plan)) -> Res
         return Err(OtherMachine);
     }
     let mut stays = Vec::new();
-    let moves = compare(&from.1.positions, &to.1.positions, &mut stays);
+    let mut moves = compare(&from.1.positions, &to.1.positions, &mut stays);
+    moves.extend(compare(&heights(from.1), &heights(to.1), &mut stays));
     let settings = compare(&from.1.setpoints, &to.1.setpoints, &mut stays);
     Ok(Changeover { moves, settings, stays })
+}
+
+/// What the set-up adds to the places along the belt: widths, heights, gaps.
+fn heights(plan: &Plan) -> Vec<Figure> {
+    let along = |name: &str| plan.positions.iter().any(|f| f.name == name);
+    plan.setup.iter().filter(|x| !along(x.name)).map(|x| Figure::plain(x.name, x.value, x.unit)).collect()
 }
 
 /// What of a machine is bolted down for good: everything but the places of gates and eyes.
@@ -60,6 +68,14 @@ fn fixed(m: &MachineSpec) -> MachineSpec {
         discharge_eye_mm: m.discharge_eye_mm.map(|_| 0.0),
         supply_eye_mm: m.supply_eye_mm.map(|_| 0.0),
         cap_eye_mm: m.cap_eye_mm.map(|_| 0.0),
+        set: SetSpec {
+            roller_width_mm: m.set.roller_width_mm,
+            roller_mu: m.set.roller_mu,
+            belt_coast_mm_s2: m.set.belt_coast_mm_s2,
+            queue_bottles: m.set.queue_bottles,
+            air_supply_l_min: m.set.air_supply_l_min,
+            ..SetSpec::default()
+        },
         ..m.clone()
     }
 }

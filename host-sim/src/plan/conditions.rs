@@ -2,13 +2,13 @@
 
 use super::chart::freed_ms;
 use super::checks::Check;
-use super::worked::{CLEARANCE_MM, MARGIN_MM, Worked, stroke, to_home_ms, to_work_ms};
+use super::worked::{CLEARANCE_MM, Worked, stroke, to_home_ms, to_work_ms};
 use super::{carry, catch, escapement, tighten};
 use crate::job::spec::{Job, TightenSpec};
 use timing_core::Actuator;
 
 /// Lateral play that the entry blade's window must leave, mm to each bottle.
-const BLADE_PLAY_MM: f64 = 1.0;
+pub const BLADE_PLAY_MM: f64 = 1.0;
 
 /// All conditions of a job at one belt speed, but those of early release and of the cycle.
 #[must_use]
@@ -18,27 +18,33 @@ pub fn conditions(job: &Job, w: &Worked) -> Vec<Check> {
     all.extend(catch_checks(job, w));
     all.extend(stand_checks(job, w));
     all.extend(head_checks(job, w));
+    all.extend(super::forces::checks(job, w));
+    all.extend(super::closure::checks(job));
     all
 }
 
 fn escapement_checks(job: &Job, w: &Worked) -> Vec<Check> {
     let m = &job.machine;
-    let (r_min, r_max) = (w.d_min_mm / 2.0, w.d_max_mm / 2.0);
-    let (low, high) = escapement::entry_window_mm(m.release_blade_mm, m.blade_mm, m.blade_tip_mm, r_min, r_max);
+    let (low, high) = w.entry_window_mm;
     let to_bottle = (m.entry_blade_mm - low).min(high - m.entry_blade_mm);
     let best = f64::midpoint(low, high);
     let fit = if (high - low) / 2.0 < BLADE_PLAY_MM {
-        "no place fits this blade: use a thinner one, reach less far in (blade_tip), or narrow the diameter's tolerance"
-            .to_owned()
+        format!(
+            "no place fits this blade: blade_thickness is {:.1} mm, and between touching bottles {:.1} mm are free at blade_tip {:.1} mm, less the \
+             tolerance; use a blade of at most {:.1} mm, reach less far in (blade_tip), or narrow the diameter's tolerance",
+            m.blade_mm,
+            w.outline.free_width_mm(m.blade_tip_mm),
+            m.blade_tip_mm,
+            (m.blade_mm + high - low - 2.0 * BLADE_PLAY_MM).max(0.0)
+        )
     } else {
         format!(
             "set the entry blade's upstream face at {best:.1} mm ({:.1} mm from where it is)",
             best - m.entry_blade_mm
         )
     };
-    let (p_low, p_high) =
-        escapement::pocket_eye_window_mm(m.entry_blade_mm, m.release_blade_mm, m.blade_tip_mm, r_min, r_max, MARGIN_MM);
-    vec![
+    let (p_low, p_high) = w.pocket_window_mm;
+    let mut all = vec![
         Check::at_least("entry blade between first and second bottle", to_bottle, BLADE_PLAY_MM, "mm", fit),
         Check::at_least(
             "pocket eye clear of the bottle at the entry gate",
@@ -54,7 +60,35 @@ fn escapement_checks(job: &Job, w: &Worked) -> Vec<Check> {
             "mm",
             format!("set the pocket eye between {p_low:.1} and {p_high:.1} mm"),
         ),
-    ]
+    ];
+    if let Some(rails) = m.set.rail_start_mm {
+        let play = rails / 2.0 - w.outline_min.across_mm;
+        let (low, high) = escapement::entry_window_of(
+            m.release_blade_mm,
+            m.blade_mm,
+            m.blade_tip_mm,
+            &w.outline_min,
+            &w.outline_max,
+            play,
+        );
+        all.push(Check::at_least(
+            "entry blade between bottles that stand aside within the rails",
+            (m.entry_blade_mm - low).min(high - m.entry_blade_mm),
+            0.0,
+            "mm",
+            if low < high {
+                format!(
+                    "set the entry blade at {:.1} mm, or close the rails (rail_width_start)",
+                    f64::midpoint(low, high)
+                )
+            } else {
+                format!(
+                    "close the rails (rail_width_start): {play:.1} mm of play to each side leave the blade no place"
+                )
+            },
+        ));
+    }
+    all
 }
 
 fn eye_checks(job: &Job, w: &Worked) -> Vec<Check> {
@@ -64,7 +98,9 @@ fn eye_checks(job: &Job, w: &Worked) -> Vec<Check> {
         format!("set the release eye between {low:.1} and {high:.1} mm")
     } else {
         format!(
-            "no place for the release eye at this speed: move the gates at least {:.1} mm upstream, slow the belt, or quicken the grip",
+            "no place for the release eye at this speed: it must stand downstream of {low:.1} mm, where pick-up slip ends (release_blade, friction_min, \
+             belt_speed), and upstream of {high:.1} mm, where the body is measured in time for the grip (diameter, belt_speed, strokes of the grip); move \
+             the gates at least {:.1} mm upstream, slow the belt, or quicken the grip",
             low - high
         )
     };
@@ -150,8 +186,8 @@ fn catch_checks(job: &Job, w: &Worked) -> Vec<Check> {
 }
 
 fn stand_checks(job: &Job, w: &Worked) -> Vec<Check> {
-    let p = &job.product;
-    vec![
+    let (m, p) = (&job.machine, &job.product);
+    let mut all = vec![
         Check::at_most(
             "bottle slides before it tips at pick-up",
             p.mu_max,
@@ -167,7 +203,40 @@ fn stand_checks(job: &Job, w: &Worked) -> Vec<Check> {
             "slow the belt; a blade near the centre of gravity is kinder than one at the foot",
         )
         .of_speed(),
-    ]
+        // Friction passes on no more than it can; a gentle belt asks for less.
+        Check::at_most(
+            "bottle stands a belt start or stop",
+            (m.belt_accel_mm_s2 / carry::G_MM_S2).min(p.mu_max),
+            carry::tip_limit(w.d_min_mm, p.cog_mm),
+            "g",
+            "soften the belt's ramp (belt_acceleration), or guide the bottle at the height of its centre of gravity",
+        ),
+    ];
+    if let Some(h) = m.set.grip_height_mm.filter(|h| *h < p.cog_mm) {
+        all.push(
+            Check::at_most(
+                "belt speed against tipping over the jaw at the catch",
+                w.v_mm_s,
+                carry::catch_tip_mm_s(w.d_min_mm, p.height_mm, p.cog_mm, h),
+                "mm/s",
+                format!("raise jaw and support towards the centre of gravity ({:.0} mm), or slow the belt", p.cog_mm),
+            )
+            .of_speed(),
+        );
+    }
+    if let Some(a) = m.set.belt_coast_mm_s2.filter(|_| p.early_release) {
+        all.push(
+            Check::at_most(
+                "belt cut off: a bottle at its last-stop mark coasts to the busy head at most",
+                carry::coast_mm(w.v_mm_s, a, p.mu_min),
+                -w.head_clear_mm - w.last_stop_mm,
+                "mm",
+                "fit a brake, slow the belt, or set early_release = false",
+            )
+            .of_speed(),
+        );
+    }
+    all
 }
 
 fn head_checks(job: &Job, w: &Worked) -> Vec<Check> {

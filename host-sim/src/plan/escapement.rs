@@ -3,6 +3,10 @@
 //! A blade comes from the side and its tip stops `y` short of the centre line. A bottle of radius r that leans on it has
 //! its centre √(r² − y²) upstream of the blade's holding face: its nose pokes through by r − √(r² − y²).
 
+use super::outline::Outline;
+use super::worked::Worked;
+use crate::job::spec::Job;
+
 /// Half the chord's counterpart: distance along the belt from a bottle's centre to its flank at `tip_mm` from the centre line,
 /// √(r² − y²), mm; 0 where the blade does not reach the bottle.
 #[must_use]
@@ -45,6 +49,87 @@ pub fn entry_window_mm(release_blade_mm: f64, blade_mm: f64, tip_mm: f64, r_min_
     // The first bottle's upstream flank reaches furthest when it is large.
     let high = release_blade_mm - 2.0 * flank_mm(r_max_mm, tip_mm) - blade_mm;
     (low, high)
+}
+
+/// The same for any body: `min` and `max` are the smallest and the largest, `play_mm` is how far to either side of the centre line a bottle may stand
+/// between the rails. A bottle that stands aside meets the blade's tip further out or further in.
+#[must_use]
+pub fn entry_window_of(
+    release_blade_mm: f64,
+    blade_mm: f64,
+    tip_mm: f64,
+    min: &Outline,
+    max: &Outline,
+    play_mm: f64,
+) -> (f64, f64) {
+    let (out, inside) = (tip_mm + play_mm, (tip_mm - play_mm).max(0.0));
+    // First bottle small and standing away from the blade, second large and reaching far under it; two that stand aside from each other nest, and
+    // are nearer to each other along the belt (a body and its like touch at twice the flank at half the offset).
+    let apart = min.flank_mm(play_mm) + max.flank_mm(play_mm);
+    let low = release_blade_mm - min.flank_mm(out) - apart + max.flank_mm(inside);
+    let high = release_blade_mm - 2.0 * max.flank_mm(inside) - blade_mm;
+    (low, high)
+}
+
+/// The most play that a search looks for, mm to each side.
+const PLAY_MOST_MM: f64 = 20.0;
+/// Halvings of a search by bisection.
+const HALVINGS: u32 = 30;
+
+/// How far to either side bottles may stand before the entry blade, where it is, can meet one, mm; 0 if it meets one already.
+#[must_use]
+pub fn rail_play_mm(job: &Job, w: &Worked) -> f64 {
+    let m = &job.machine;
+    let free = |play: f64| {
+        let (low, high) =
+            entry_window_of(m.release_blade_mm, m.blade_mm, m.blade_tip_mm, &w.outline_min, &w.outline_max, play);
+        low <= m.entry_blade_mm && m.entry_blade_mm <= high
+    };
+    last(0.0, PLAY_MOST_MM, free)
+}
+
+/// Where blade tips may stop, from the centre line, mm: far enough out that the window between two bottles leaves `play_mm` on both sides of the blade,
+/// and not where a body slides off sideways.
+#[must_use]
+pub fn tip_window_mm(job: &Job, w: &Worked, play_mm: f64) -> (f64, f64) {
+    let m = &job.machine;
+    let high = w.outline_min.hold_mm();
+    let fits = |tip: f64| {
+        let (l, h) = entry_window_of(0.0, m.blade_mm, tip, &w.outline_min, &w.outline_max, 0.0);
+        h - l >= 2.0 * play_mm
+    };
+    // The window widens outward: seen from its outer end, the last place that fits.
+    (high - last(0.0, high, |inward| fits(high - inward)), high)
+}
+
+/// The largest x from `from` on, up to `to`, for which `holds` is still true, if it is true up to there and false beyond; `from` if it never is.
+pub(super) fn last(from: f64, to: f64, holds: impl Fn(f64) -> bool) -> f64 {
+    if holds(to) {
+        return to;
+    }
+    let (mut low, mut high) = (from, to);
+    for _ in 0..HALVINGS {
+        let mid = f64::midpoint(low, high);
+        if holds(mid) {
+            low = mid;
+        } else {
+            high = mid;
+        }
+    }
+    low
+}
+
+/// The places that the pocket eye may have, for any body.
+#[must_use]
+pub fn pocket_window_of(
+    entry_blade_mm: f64,
+    release_blade_mm: f64,
+    tip_mm: f64,
+    min: &Outline,
+    max: &Outline,
+    margin_mm: f64,
+) -> (f64, f64) {
+    (entry_blade_mm + min.nose_mm(tip_mm) + margin_mm, release_blade_mm + max.nose_mm(tip_mm) - margin_mm)
 }
 
 /// The places that the pocket eye may have: blocked by the bottle at the release blade, clear of the one at the entry blade, with `margin_mm` to

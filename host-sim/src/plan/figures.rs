@@ -2,7 +2,8 @@
 
 use super::chart::{Chart, confirm_ms};
 use super::worked::{BELT_REACTION_MS, CLEARANCE_MM, ROLLER_MU, Worked, stroke, to_home_ms, to_work_ms};
-use super::{air, carry, escapement, tighten};
+use super::{air, carry, catch, closure, demand, forces, tighten};
+use crate::job::measured::ShapeSpec;
 use crate::job::spec::{Job, SupplySpec, TightenSpec};
 use serde::Serialize;
 use timing_core::{Actuator, CapPolicy, Contact};
@@ -22,8 +23,16 @@ pub struct Figure {
     pub travel: bool,
 }
 
+impl Figure {
+    /// A figure that is no mark along the belt.
+    #[must_use]
+    pub const fn plain(name: &'static str, value: f64, unit: &'static str) -> Self {
+        Self { name, value, unit, travel: false }
+    }
+}
+
 fn fig(name: &'static str, value: f64, unit: &'static str) -> Figure {
-    Figure { name, value, unit, travel: false }
+    Figure::plain(name, value, unit)
 }
 
 fn travel(name: &'static str, mm: f64) -> Figure {
@@ -87,6 +96,21 @@ pub fn setpoints(job: &Job, w: &Worked, c: &Chart, early_ms: Option<f64>) -> Vec
             fig("least bore for that grip, no losses", air::least_bore_mm(grip, m.air_bar), "mm"),
         ]);
     }
+    out.extend(closure::figures(job));
+    out.extend(forces::figures(job, w));
+    out.extend(demand::figures(job, c.cycle_ms));
+    let v = w.v_mm_s;
+    let (t, window) =
+        (stroke(job, Actuator::Grip).latency_ms + stroke(job, Actuator::Grip).to_work_ms, p.speed_window_mm);
+    out.push(fig("belt wander at the catch, lead by speed alone", w.centring.speed_mm + w.centring.age_mm, "mm"));
+    out.push(fig(
+        "belt wander at the catch, were the acceleration known",
+        catch::second_order_mm(v, job.run.wander, job.run.wander_period_s, t, window),
+        "mm",
+    ));
+    if let Some(a) = m.set.belt_coast_mm_s2 {
+        out.push(fig("belt coasts after its drive is cut", carry::coast_mm(v, a, p.mu_min), "mm"));
+    }
     out.push(fig("push of each queued bottle on a blade", carry::queue_force_n(1.0, p.mu_max, p.mass_kg), "N"));
     if let Some(ms) = early_ms {
         out.push(fig("next release after the grip is confirmed", ms, "ms"));
@@ -110,23 +134,15 @@ const fn names(a: Actuator) -> (&'static str, &'static str) {
 #[must_use]
 pub fn positions(job: &Job, w: &Worked) -> Vec<Figure> {
     let (m, p) = (&job.machine, &job.product);
-    let (r_min, r_max) = (w.d_min_mm / 2.0, w.d_max_mm / 2.0);
     let y = m.blade_tip_mm;
-    let (low, high) = escapement::entry_window_mm(m.release_blade_mm, m.blade_mm, y, r_min, r_max);
-    let pocket = escapement::pocket_eye_window_mm(
-        m.entry_blade_mm,
-        m.release_blade_mm,
-        y,
-        r_min,
-        r_max,
-        super::worked::MARGIN_MM,
-    );
+    let (low, high) = w.entry_window_mm;
+    let pocket = w.pocket_window_mm;
     let mut out = vec![
         fig("release blade, holding face", m.release_blade_mm, "mm"),
         fig("leading edge at rest on the release blade", w.rest_mm, "mm"),
-        fig("touching point upstream of the release blade", escapement::touching_mm(w.d_mm / 2.0, y), "mm"),
-        fig("touching point, mm per mm of radius", escapement::sensitivity(w.d_mm / 2.0, y), ""),
-        fig("free width between touching bottles", escapement::free_width_mm(w.d_mm / 2.0, y), "mm"),
+        fig("touching point upstream of the release blade", w.outline.touching_mm(y), "mm"),
+        fig("touching point, mm per mm of radius", w.outline.sensitivity(y), ""),
+        fig("free width between touching bottles", w.outline.free_width_mm(y), "mm"),
         fig("entry blade, upstream face", m.entry_blade_mm, "mm"),
         fig("entry blade, best", f64::midpoint(low, high), "mm"),
         fig("entry blade, furthest upstream", low, "mm"),
@@ -208,6 +224,23 @@ pub fn cautions(job: &Job, w: &Worked, c: &Chart) -> Vec<String> {
     }
     if m.contacts.has(Contact::Cap) && p.cap == CapPolicy::Unsensed {
         out.push("A cap contact is wired but the product does not use it (cap_policy).".to_owned());
+    }
+    if p.body.shape != ShapeSpec::Round {
+        out.push(
+            "The body is not round: the plan reckons with its own outline, the modelled line with a round body of the same length. Keep it square between \
+             the rails; a jaw takes it by its corners or ends, and a turned body is not centred."
+                .to_owned(),
+        );
+    }
+    let uncounted = demand::uncounted(job);
+    if !uncounted.is_empty() {
+        out.push(format!("Without bore and stroke_length their air is not counted: {}.", uncounted.join(", ")));
+    }
+    if m.set.roller_mu.is_none() && forces::torque_estimate_nm(job).is_some() {
+        out.push(format!(
+            "The rollers' torque is an estimate, ±{:.0} % from friction alone; the drive's inertia adds to it when the closure stops. Measure it.",
+            forces::ROLLER_MU_SPREAD * 100.0
+        ));
     }
     out.push(format!(
         "Assumed, not measured: belt drive answers within {BELT_REACTION_MS:.0} ms, friction of rollers on the closure {ROLLER_MU}, body a uniform \

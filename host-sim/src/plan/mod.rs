@@ -14,15 +14,22 @@ pub mod catch;
 pub mod change;
 pub mod chart;
 pub mod checks;
+pub mod closure;
 pub mod conditions;
+pub mod demand;
 pub mod escapement;
 pub mod figures;
 mod fill;
+pub mod finish;
+pub mod forces;
 pub mod gains;
+pub mod limits;
+pub mod outline;
 pub mod overlap;
 mod pocket;
 pub mod sane;
 pub mod scale;
+pub mod setup;
 mod sheet;
 pub mod tighten;
 pub mod worked;
@@ -31,6 +38,8 @@ pub use chart::StepRow;
 pub use checks::Check;
 pub use figures::Figure;
 pub use gains::Gain;
+pub use limits::Limit;
+pub use setup::Position;
 
 use crate::job::spec::Job;
 use serde::Serialize;
@@ -59,6 +68,10 @@ pub struct Plan {
     pub setpoints: Vec<Figure>,
     /// Where to set it.
     pub positions: Vec<Figure>,
+    /// How to set it up: each position with what it may be off, why, and how to check it by hand.
+    pub setup: Vec<Position>,
+    /// The fastest belt that each contribution to the centring error, and each check of speed, allows by itself.
+    pub limits: Vec<Limit>,
     /// The step chart.
     pub steps: Vec<StepRow>,
     /// From bottle to bottle, ms.
@@ -149,7 +162,9 @@ pub fn plan(job: &Job) -> Result<Plan, PlanError> {
     let w = Worked::at(job, job.product.speed_mm_s);
     let overlap = overlap::overlap(job, &w);
     let chart = chart::chart(job, &w, overlap.delay_ms);
-    let checks = all_checks(job, &w);
+    let mut checks = all_checks(job, &w);
+    let setup = setup::positions(job, &w);
+    checks.extend(setup::checks(&setup));
     let profile = fill::profile(job, &w)?;
     let product = fill::product(job, &w, overlap.delay_ms)?;
     validate(&profile, &product, &checks)?;
@@ -167,6 +182,8 @@ pub fn plan(job: &Job) -> Result<Plan, PlanError> {
         worked: w,
         setpoints: figures::setpoints(job, &w, &chart, overlap.delay_ms),
         positions: figures::positions(job, &w),
+        setup,
+        limits: limits::limits(job),
         cycle_ms: chart.cycle_ms,
         rate_per_min: 60_000.0 / chart.cycle_ms,
         rate_max_per_min,
@@ -188,6 +205,7 @@ fn all_checks(job: &Job, w: &Worked) -> Vec<Check> {
     all.extend(pocket::checks(job, w));
     all.extend(overlap.checks);
     all.extend(conditions::pitch_checks(job, w, cycle_ms));
+    all.extend(demand::checks(job, cycle_ms));
     all
 }
 
@@ -250,7 +268,7 @@ impl Plan {
 
     /// What may put a bottle off centre, each at its bound: name, mm.
     #[must_use]
-    pub fn centring_parts(&self) -> [(&'static str, f64); 8] {
+    pub fn centring_parts(&self) -> [(&'static str, f64); 9] {
         self.worked.centring.parts()
     }
 

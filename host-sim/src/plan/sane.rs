@@ -4,6 +4,7 @@
 //! narrower ones afterwards.
 
 use super::PlanError;
+use crate::job::measured::ShapeSpec;
 use crate::job::spec::{Job, TightenSpec};
 
 /// Checks every number of machine, product and the belt's wander that the plan uses.
@@ -61,6 +62,7 @@ pub fn check(job: &Job) -> Result<(), PlanError> {
     for (name, value, unit, low, high) in rows {
         within(name, value, unit, low, high)?;
     }
+    measured(job)?;
     for (i, a) in m.actuators.iter().enumerate() {
         let name = |what: [&'static str; 6]| what.get(i).copied().unwrap_or("actuator");
         let latency = name(LATENCY);
@@ -71,7 +73,9 @@ pub fn check(job: &Job) -> Result<(), PlanError> {
         }
     }
     // A blade that does not reach a bottle holds none.
-    let r_min = (p.diameter_mm - p.diameter_tol_mm) / 2.0;
+    let across_mm =
+        if p.body.shape == ShapeSpec::Round { p.diameter_mm } else { p.body.width_mm.unwrap_or(p.diameter_mm) };
+    let r_min = (across_mm - p.diameter_tol_mm) / 2.0;
     within("blade_tip (must reach past the flank of the smallest bottle)", m.blade_tip_mm, "mm", 0.0, 0.99 * r_min)?;
     within(
         "entry_blade (must lie upstream of the release blade)",
@@ -80,6 +84,63 @@ pub fn check(job: &Job) -> Result<(), PlanError> {
         -10_000.0,
         m.release_blade_mm,
     )
+}
+
+/// What is given of the measurements that only the sheet uses.
+fn measured(job: &Job) -> Result<(), PlanError> {
+    let (s, b) = (&job.machine.set, &job.product.body);
+    let rows = [
+        ("rail_width", s.rail_mm, "mm", 1e4),
+        ("rail_width_start", s.rail_start_mm, "mm", 1e4),
+        ("blade_height", s.blade_height_mm, "mm", 1e4),
+        ("eye_height", s.eye_height_mm, "mm", 1e4),
+        ("grip_height", s.grip_height_mm, "mm", 1e4),
+        ("support_face", s.support_mm, "mm", 1e4),
+        ("plunger_height", s.plunger_height_mm, "mm", 1e4),
+        ("roller_height", s.roller_height_mm, "mm", 1e4),
+        ("roller_width", s.roller_width_mm, "mm", 1e4),
+        ("roller_gap", s.roller_gap_mm, "mm", 1e4),
+        ("roller_gap_open", s.roller_gap_open_mm, "mm", 1e4),
+        ("roller_friction", s.roller_mu, "", 2.0),
+        ("belt_coast", s.belt_coast_mm_s2, "mm/s²", 1e6),
+        ("queue_bottles", s.queue_bottles, "bottles", 1e5),
+        ("air_supply", s.air_supply_l_min, "L/min", 1e6),
+        ("width", b.width_mm, "mm", 1e3),
+        ("wall_from", b.wall_from_mm.map(|x| x + 1.0), "mm", 1e4),
+        ("wall_to", b.wall_to_mm, "mm", 1e4),
+        ("closed_height", b.closed_mm, "mm", 1e4),
+        ("lip_height", b.lip_mm, "mm", 1e4),
+        ("skirt_height", b.skirt_mm, "mm", 1e3),
+        ("thread_pitch", b.pitch_mm, "mm", 100.0),
+        ("seat_force", b.seat_n, "N", 1e6),
+        ("top_load", b.top_load_n, "N", 1e6),
+        ("side_load", b.side_load_n, "N", 1e6),
+    ];
+    for (name, value, unit, high) in rows {
+        if let Some(x) = value {
+            within(name, x, unit, 1e-3, high)?;
+        }
+    }
+    within("corner_radius", b.corner_mm, "mm", 0.0, 0.5 * job.product.diameter_mm.min(b.width_mm.unwrap_or(1e9)))?;
+    for a in &job.machine.actuators {
+        let d = &a.drive;
+        within("rod", d.rod_mm, "mm", 0.0, d.bore_mm.map_or(1e3, |bore| 0.95 * bore))?;
+        for (name, value, unit, high) in [
+            ("bore", d.bore_mm, "mm", 1e3),
+            ("stroke_length", d.stroke_mm, "mm", 1e4),
+            ("pressure", d.bar, "bar", 20.0),
+            ("lever", d.lever, "", 1e3),
+            ("tube_length", d.tube_mm.map(|x| x + 1.0), "mm", 1e6),
+            ("tube_bore", d.tube_bore_mm, "mm", 1e3),
+            ("sonic_conductance", d.conductance, "dm³/(s·bar)", 1e3),
+            ("critical_ratio", d.critical_ratio, "", 0.99),
+        ] {
+            if let Some(x) = value {
+                within(name, x, unit, 1e-3, high)?;
+            }
+        }
+    }
+    Ok(())
 }
 
 const LATENCY: [&str; 6] = [

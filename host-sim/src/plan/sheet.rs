@@ -1,7 +1,8 @@
 //! The set-up sheet for the terminal.
 
-use super::Plan;
 use super::figures::Figure;
+use super::limits::FASTEST_MM_S;
+use super::{Limit, Plan, Position};
 use std::fmt::Write as _;
 
 /// Share by which the belt is off, where the sheet shows what a fixed delay would cost.
@@ -55,10 +56,21 @@ fn write(s: &mut String, p: &Plan) -> std::fmt::Result {
         figure(s, f)?;
         writeln!(s)?;
     }
-    writeln!(s, "\nCENTRING ERROR, worst case")?;
-    for (name, mm) in p.centring_parts() {
-        writeln!(s, "  {name:<52} {mm:>9.2} mm")?;
+    writeln!(s, "\nSET UP, in this order, on the locked-out and vented machine")?;
+    for x in &p.setup {
+        position(s, x)?;
     }
+    writeln!(s, "\nCENTRING ERROR, worst case, and the fastest belt that each would allow alone")?;
+    for (name, mm) in p.centring_parts() {
+        write!(s, "  {name:<52} {mm:>9.2} mm")?;
+        if let Some(l) = p.limits.iter().find(|l| l.name.strip_prefix("centring: ") == Some(name)) {
+            allows(s, l)?;
+        }
+        writeln!(s)?;
+    }
+    let w = &p.worked;
+    let (sum, capture) = (w.centring.sum_mm(), w.capture_mm);
+    writeln!(s, "  {:<52} {sum:>9.2} mm of {capture:.2} mm that the jaw captures", "sum")?;
     writeln!(s, "\nSTEPS  (ms from the release order)            start    length    margin")?;
     for r in &p.steps {
         writeln!(s, "  {:<40} {:>9.0} {:>9.0} {:>9.0}", r.step, r.start_ms, r.length_ms, r.margin_ms)?;
@@ -71,11 +83,36 @@ fn write(s: &mut String, p: &Plan) -> std::fmt::Result {
             "  {word} {:<62} {:>9.2} against {:>9.2} {:<6} spare {:>9.2}",
             c.name, c.value, c.limit, c.unit, c.spare
         )?;
+        if let Some(l) = p.limits.iter().find(|l| c.by_speed && l.name == c.name) {
+            write!(s, "      ")?;
+            allows(s, l)?;
+            writeln!(s)?;
+        }
         if !c.ok {
             writeln!(s, "       mend: {}", c.mend)?;
         }
     }
     Ok(())
+}
+
+fn allows(s: &mut String, l: &Limit) -> std::fmt::Result {
+    if l.beyond_drive && l.name.starts_with("centring: ") && l.allows_mm_s < FASTEST_MM_S {
+        write!(s, "  (allows {:.0} mm/s, beyond the drive)", l.allows_mm_s)
+    } else if l.beyond_drive {
+        write!(s, "  (holds up to the drive's fastest)")
+    } else if l.allows_mm_s > 0.0 {
+        write!(s, "  (allows {:.0} mm/s)", l.allows_mm_s)
+    } else {
+        write!(s, "  (allows no speed)")
+    }
+}
+
+fn position(s: &mut String, x: &Position) -> std::fmt::Result {
+    write!(s, "  {:<58} {:>9.2} {} ({:.2} … {:.2})", x.name, x.value, x.unit, x.low, x.high)?;
+    if let Some(found) = x.found {
+        write!(s, "  now {found:.2}{}", if x.is_off() { ": OFF" } else { "" })?;
+    }
+    writeln!(s, "\n      why: {}\n      check: {}", x.why, x.check_by_hand)
 }
 
 fn figure(s: &mut String, f: &Figure) -> std::fmt::Result {

@@ -3,6 +3,9 @@
 /// One inch-pound-force in newton-metres, exact: 0.45359237 kg × 9.80665 m/s² × 0.0254 m.
 pub const IN_LBF_NM: f64 = 0.112_984_829_027_616_7;
 
+/// Pounds-force per square inch in one bar.
+pub const PSI_IN_BAR: f64 = 1e5 * 0.0254 * 0.0254 / (0.453_592_37 * 9.806_65);
+
 /// Speed of the closure, driven without slip: n·D_roller/D_cap, rpm.
 #[must_use]
 pub fn cap_rpm(roller_rpm: f64, roller_mm: f64, cap_mm: f64) -> f64 {
@@ -45,6 +48,32 @@ pub fn roller_force_n(torque_nm: f64, mu: f64, cap_mm: f64) -> f64 {
 #[must_use]
 pub fn grip_force_n(torque_nm: f64, mu: f64, d_mm: f64, half_angle_deg: f64) -> f64 {
     torque_nm / (mu * d_mm / 2_000.0 * (1.0 + 1.0 / libm::sin(half_angle_deg.to_radians())))
+}
+
+/// Torque that four rollers carry by friction, each pressed with `force_n`: 4·μ·N·r, N·m. The inverse of [`roller_force_n`].
+#[must_use]
+pub fn roller_torque_nm(force_n: f64, mu: f64, cap_mm: f64) -> f64 {
+    4.0 * mu * force_n * cap_mm / 2_000.0
+}
+
+/// Torque at which the body begins to turn in the grip, N·m. The inverse of [`grip_force_n`].
+#[must_use]
+pub fn grip_torque_nm(force_n: f64, mu: f64, d_mm: f64, half_angle_deg: f64) -> f64 {
+    force_n * mu * d_mm / 2_000.0 * (1.0 + 1.0 / libm::sin(half_angle_deg.to_radians()))
+}
+
+/// Force along the belt that a V jaw pressed with `force_n` holds without friction: N/tan α, N.
+#[must_use]
+pub fn jaw_hold_n(force_n: f64, half_angle_deg: f64) -> f64 {
+    force_n / libm::tan(half_angle_deg.to_radians())
+}
+
+/// Roller speed that makes `turns` in `ms`, ramp included, rpm; `None` when the ramp alone takes too long.
+#[must_use]
+pub fn roller_rpm_for(turns: f64, ms: f64, ramp_ms: f64, roller_mm: f64, cap_mm: f64) -> Option<f64> {
+    let at_speed = ms - ramp_ms / 2.0;
+    // Below half a ramp the turns are made while still speeding up, and no full speed is reached.
+    (at_speed >= ramp_ms / 2.0 && at_speed > 0.0).then(|| turns / at_speed * 60_000.0 * cap_mm / roller_mm)
 }
 
 #[cfg(test)]

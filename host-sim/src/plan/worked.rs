@@ -1,6 +1,8 @@
 //! All the physics of one job at one belt speed, worked out once: what the checks, the chart and the core's product are made of.
 
+use super::outline::Outline;
 use super::{carry, catch, escapement, scale, tighten};
+use crate::job::measured::ShapeSpec;
 use crate::job::spec::{ActuatorSpec, Job, TightenSpec};
 use timing_core::Actuator;
 
@@ -28,6 +30,16 @@ pub struct Worked {
     pub d_mm: f64,
     /// Longest body.
     pub d_max_mm: f64,
+    /// The body in plan view: smallest, nominal, largest.
+    pub outline_min: Outline,
+    /// Nominal.
+    pub outline: Outline,
+    /// Largest.
+    pub outline_max: Outline,
+    /// Where the entry blade may stand.
+    pub entry_window_mm: (f64, f64),
+    /// Where the pocket eye may stand.
+    pub pocket_window_mm: (f64, f64),
     /// Leading edge of the bottle that leans on the release blade.
     pub rest_mm: f64,
     /// Leading edge of the bottle that leans on the entry blade.
@@ -99,6 +111,17 @@ pub fn to_home_ms(job: &Job, a: Actuator) -> f64 {
     s.latency_ms + s.to_home_ms
 }
 
+/// The body whose half length along the belt is `along_mm`; across, it is larger or smaller by as much as along.
+fn outline(job: &Job, along_mm: f64) -> Outline {
+    let (p, b) = (&job.product, &job.product.body);
+    if b.shape == ShapeSpec::Round {
+        return Outline::round(along_mm);
+    }
+    let (half, across) = (p.diameter_mm / 2.0, b.width_mm.unwrap_or(p.diameter_mm) / 2.0);
+    let nominal = Outline { shape: b.shape, along_mm: half, across_mm: across, corner_mm: b.corner_mm };
+    nominal.grown(along_mm - half)
+}
+
 impl Worked {
     /// Works a job out at `v_mm_s`. The job has passed [`super::sane::check`].
     #[must_use]
@@ -108,8 +131,15 @@ impl Worked {
         let (d, d_min, d_max) = (p.diameter_mm, p.diameter_mm - p.diameter_tol_mm, p.diameter_mm + p.diameter_tol_mm);
         let counts_per_mm = m.encoder_counts_per_rev / m.wheel_mm;
         let count_mm = 1.0 / counts_per_mm;
-        let rest_mm = m.release_blade_mm + escapement::nose_mm(d / 2.0, m.blade_tip_mm);
-        let second_mm = m.entry_blade_mm + escapement::nose_mm(d / 2.0, m.blade_tip_mm);
+        let (outline_min, outline, outline_max) =
+            (outline(job, d_min / 2.0), outline(job, d / 2.0), outline(job, d_max / 2.0));
+        let rest_mm = m.release_blade_mm + outline.nose_mm(m.blade_tip_mm);
+        let second_mm = m.entry_blade_mm + outline.nose_mm(m.blade_tip_mm);
+        let (low, high) = (&outline_min, &outline_max);
+        let entry_window_mm =
+            escapement::entry_window_of(m.release_blade_mm, m.blade_mm, m.blade_tip_mm, low, high, 0.0);
+        let pocket_window_mm =
+            escapement::pocket_window_of(m.entry_blade_mm, m.release_blade_mm, m.blade_tip_mm, low, high, MARGIN_MM);
         let slip_most_mm = carry::pick_up_slip_mm(v, p.mu_min);
         let slip_least_mm = carry::pick_up_slip_mm(v, p.mu_max);
 
@@ -128,6 +158,7 @@ impl Worked {
             tick_mm: v * TICK_MS / 1_000.0,
             stroke_mm: v * grip.spread_ms / 1_000.0,
             speed_mm: catch::speed_change_mm(accel, grip.latency_ms + grip.to_work_ms),
+            age_mm: catch::sample_age_mm(accel, grip.latency_ms + grip.to_work_ms, p.speed_window_mm, v),
             slip_mm: carry::slip_remaining_mm(v, p.mu_min, m.release_eye_mm - rest_mm),
             // Both edges are taken to be late by the response to a bottle coming.
             eye_mm: m.eye_beam_mm / 2.0 + v * (m.eye_on_ms / 2.0).max((m.eye_off_ms - m.eye_on_ms).abs()) / 1_000.0,
@@ -135,7 +166,7 @@ impl Worked {
             aim_mm: p.aim_early_mm,
         };
         // A larger body meets the flanks further out and leaves less; beyond half a body the notion ends.
-        let capture_mm = catch::capture_mm(m.jaw_half_mouth_mm, d_max / 2.0, m.jaw_half_angle_deg).min(d_min / 2.0);
+        let capture_mm = (m.jaw_half_mouth_mm - outline_max.jaw_touch_mm(m.jaw_half_angle_deg)).min(d_min / 2.0);
 
         let gate_margin = MARGIN_MM + centring.position_mm();
         let gate_shut_mm =
@@ -172,6 +203,11 @@ impl Worked {
             d_min_mm: d_min,
             d_mm: d,
             d_max_mm: d_max,
+            outline_min,
+            outline,
+            outline_max,
+            entry_window_mm,
+            pocket_window_mm,
             rest_mm,
             second_mm,
             slip_most_mm,

@@ -256,6 +256,7 @@ mod tests {
             home: true,
             work: true,
             over: true,
+            drive: crate::job::measured::DriveSpec::default(),
         }
     }
 

@@ -84,7 +84,22 @@ fn box_() -> Markup {
 fn positions(plan: &Plan) -> Markup {
     html! {
         h2 { "1. Stopped, locked out, vented: positions" }
-        p.lead { "From the head centre, downstream positive. Set from upstream to downstream, write down what you measured, then tick." }
+        p.lead { "Places along the belt are from the head centre, downstream positive; heights from the belt. Set from upstream to downstream, check by hand, write down what you measured, then tick." }
+        table {
+            thead { tr { th {} th { "What" } th.n { "Set to" } th.n { "Works from … to" } th { "Measured" } } }
+            tbody {
+                @for x in &plan.setup {
+                    tr {
+                        (box_())
+                        td { b { (x.name) } br; (x.why) br; i { "Check: " (x.check_by_hand) } }
+                        td.n { (format!("{:.1} {}", x.value, x.unit)) }
+                        td.n { (format!("{:.1} … {:.1} {}", x.low, x.high, x.unit)) }
+                        td.hand { @if x.is_off() { "OFF at last measure" } }
+                    }
+                }
+            }
+        }
+        p.lead { "The marks that these follow from." }
         table {
             thead { tr { th {} th { "What" } th.n { "Set to" } th { "Measured" } } }
             tbody { @for f in &plan.positions { tr { (box_()) td { (f.name) } td.n { (value(f)) } td.hand {} } } }
