@@ -2,7 +2,7 @@
 
 use crate::random_job::shipped;
 use host_sim::plan::change::changeover;
-use host_sim::plan::plan;
+use host_sim::plan::{Figure, Plan, plan};
 use host_sim::show::setup::setup;
 use host_sim::show::sketch::sketch;
 use roxmltree::Document;
@@ -99,7 +99,7 @@ fn the_page_begins_with_cautions_and_has_a_box_for_each_thing_to_do() {
     assert!(page.contains("Local codes and licensed practice decide"));
     assert!(caution < page.find("<table").expect("a table") && caution < page.find("<figure").expect("the sketch"));
     let boxes = page.matches("<td class=\"box\">").count();
-    assert_eq!(boxes, p.positions.len() + p.setpoints.len() + 6, "positions, settings, and six proofs");
+    assert_eq!(boxes, p.setup.len() + p.setpoints.len() + 6, "positions, settings, and six proofs");
     // Self-contained: nothing is fetched, and nothing runs.
     let bare = page.replace("http://www.w3.org/2000/svg", "");
     assert!(!bare.contains("http") && !bare.contains("<script") && !bare.contains("src="));
@@ -157,10 +157,11 @@ fn a_changeover_names_each_figure_once() {
     let (a, b) = (plan(&shipped("steady-day")).expect("a plan"), plan(&shipped("seat-only")).expect("a plan"));
     let list = |key: &str| v[key].as_array().expect("a list").clone();
     let stays = list("stays");
-    for (key, before, after) in [("moves", &a.positions, &b.positions), ("settings", &a.setpoints, &b.setpoints)] {
+    let moves = |p: &Plan| p.setup.iter().map(|s| Figure::plain(s.name, s.value, s.unit)).collect::<Vec<_>>();
+    for (key, before, after) in [("moves", moves(&a), moves(&b)), ("settings", a.setpoints, b.setpoints)] {
         let changes = list(key);
         assert!(key == "moves" || !changes.is_empty(), "{key}: another closure changes something");
-        for f in after {
+        for f in &after {
             let changed = changes.iter().find(|c| c["name"] == f.name && c["to"] == f.value);
             let stayed = stays.iter().any(|s| *s == f.name);
             assert!(changed.is_some() != stayed, "{}: changes or stays", f.name);
@@ -179,7 +180,7 @@ fn a_slimmer_bottle_moves_the_entry_gate() {
     slim.product.diameter_mm -= 2.0;
     let (a, b) = (plan(&job).expect("a plan"), plan(&slim).expect("a plan"));
     let change = changeover((&job.machine, &a), (&slim.machine, &b)).expect("one machine");
-    let moved = change.moves.iter().find(|c| c.name == "entry blade, best").expect("it moves");
+    let moved = change.moves.iter().find(|c| c.name == "entry blade, upstream face").expect("it moves");
     // By the sensitivity of the touching point, 2.27 mm per mm of radius, halfway between the two radii; downstream.
     let by = moved.to.expect("known") - moved.from.expect("known");
     assert!((by - 2.27).abs() < 0.1, "{by}");

@@ -46,16 +46,14 @@ pub fn changeover(from: (&MachineSpec, &Plan), to: (&MachineSpec, &Plan)) -> Res
         return Err(OtherMachine);
     }
     let mut stays = Vec::new();
-    let mut moves = compare(&from.1.positions, &to.1.positions, &mut stays);
-    moves.extend(compare(&heights(from.1), &heights(to.1), &mut stays));
+    let moves = compare(&places(from.1), &places(to.1), &mut stays);
     let settings = compare(&from.1.setpoints, &to.1.setpoints, &mut stays);
     Ok(Changeover { moves, settings, stays })
 }
 
-/// What the set-up adds to the places along the belt: widths, heights, gaps.
-fn heights(plan: &Plan) -> Vec<Figure> {
-    let along = |name: &str| plan.positions.iter().any(|f| f.name == name);
-    plan.setup.iter().filter(|x| !along(x.name)).map(|x| Figure::plain(x.name, x.value, x.unit)).collect()
+/// Everything that has a place, in working order.
+fn places(plan: &Plan) -> Vec<Figure> {
+    plan.setup.iter().map(|x| Figure::plain(x.name, x.value, x.unit)).collect()
 }
 
 /// What of a machine is bolted down for good: everything but the places of gates and eyes.

@@ -39,6 +39,7 @@ pub fn setup(job: &Job, plan: &Plan) -> String {
                 (settings(plan))
                 (prove())
                 (steps(plan))
+                (faster(plan))
                 (checks(plan))
                 (signed())
             }
@@ -94,15 +95,10 @@ fn positions(plan: &Plan) -> Markup {
                         td { b { (x.name) } br; (x.why) br; i { "Check: " (x.check_by_hand) } }
                         td.n { (format!("{:.1} {}", x.value, x.unit)) }
                         td.n { (format!("{:.1} … {:.1} {}", x.low, x.high, x.unit)) }
-                        td.hand { @if x.is_off() { "OFF at last measure" } }
+                        td.hand { @if let Some(f) = x.found { (format!("{f:.1} in the job")) @if x.is_off() { b { ": OFF" } } } }
                     }
                 }
             }
-        }
-        p.lead { "The marks that these follow from." }
-        table {
-            thead { tr { th {} th { "What" } th.n { "Set to" } th { "Measured" } } }
-            tbody { @for f in &plan.positions { tr { (box_()) td { (f.name) } td.n { (value(f)) } td.hand {} } } }
         }
     }
 }
@@ -162,6 +158,25 @@ fn steps(plan: &Plan) -> Markup {
                     tr { td { (r.step) } td.n { (format!("{:.0}", r.start_ms)) } td.n { (format!("{:.0}", r.length_ms)) } td.n { (format!("{:.0}", r.margin_ms)) } }
                 }
             }
+        }
+    }
+}
+
+/// Limits that the page names: the first to give, and the next ones.
+const LIMITS: usize = 5;
+
+fn faster(plan: &Plan) -> Markup {
+    let mut limits: Vec<_> = plan.limits.iter().filter(|l| !l.beyond_drive).collect();
+    limits.sort_by(|a, b| a.allows_mm_s.total_cmp(&b.allows_mm_s));
+    html! {
+        h2 { "What limits the rate, and what would raise it" }
+        table {
+            thead { tr { th { "If this is changed" } th.n { "Bottles a minute" } th.n { "More" } } }
+            tbody { @for g in &plan.gains { tr { td { (g.change) } td.n { (format!("{:.1}", g.rate_per_min)) } td.n { (format!("{:+.1}", g.gain_per_min)) } } } }
+        }
+        table {
+            thead { tr { th { "Gives first as the belt gets faster" } th.n { "At" } } }
+            tbody { @for l in limits.iter().take(LIMITS) { tr { td { (l.name) } td.n { (format!("{:.0} mm/s", l.allows_mm_s)) } } } }
         }
     }
 }
