@@ -26,7 +26,7 @@ use timing_core::{Actuator, Event, EventKind, Fault, Why};
 const PAST: f64 = 1.02;
 const WITHIN: f64 = 0.98;
 /// Bases tried for each check.
-const BASES: u64 = 100;
+const BASES: u64 = 120;
 /// Bottles of a rehearsal.
 const BOTTLES: u32 = 8;
 
@@ -214,6 +214,8 @@ fn push_all(case: &Case, share: f64) -> (u32, u32, Vec<String>) {
         let (base, plan) = feasible_job(10_000 + seed);
         let mut base = saturated(base, BOTTLES);
         base.run.duration_s = 60.0;
+        // The modelled line has no play across the belt, so there is nothing to find of a check that allows for it.
+        base.machine.set.rail_start_mm = None;
         let Some((job, bounds)) = (case.push)(base, &plan, share) else { continue };
         let Ok(plan) = plan::plan(&job) else { continue };
         let failed: Vec<&str> = plan.checks.iter().filter(|c| !c.ok).map(|c| c.name.as_str()).collect();
