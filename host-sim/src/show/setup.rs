@@ -13,7 +13,7 @@ const OFF: f64 = 0.1;
 const MORE: &str = "\
 .lead{break-after:avoid}\
 td.box{width:18px}td.box span{display:inline-block;width:13px;height:13px;border:1.5px solid #1a1a1a}\
-td.hand{min-width:90px}tr.step td{background:#ececec;font-weight:bold}.signed td{height:34px;min-width:150px}";
+td.hand{min-width:64px}table.wide{width:100%}th.what{width:62%}table.wide td{font-size:13px;line-height:1.35}tr.step td{background:#ececec;font-weight:bold}.signed td{height:34px;min-width:150px}";
 
 /// The set-up sheet of a planned job as an HTML file.
 #[must_use]
@@ -86,8 +86,8 @@ fn positions(plan: &Plan) -> Markup {
     html! {
         h2 { "1. Stopped, locked out, vented: positions" }
         p.lead { "Places along the belt are from the head centre, downstream positive; heights from the belt. Set from upstream to downstream, check by hand, write down what you measured, then tick." }
-        table {
-            thead { tr { th {} th { "What" } th.n { "Set to" } th.n { "Works from … to" } th { "Measured" } } }
+        table.wide {
+            thead { tr { th {} th.what { "What" } th.n { "Set to" } th.n { "Works from … to" } th { "Measured" } } }
             tbody {
                 @for x in &plan.setup {
                     tr {
