@@ -1,5 +1,5 @@
 //! How fast the rehearsal is: bottles per second on one core with the full line and the real core, ticks per bottle, and
-//! nanoseconds per tick, quiet and working. Prints a table; asserts nothing.
+//! nanoseconds per tick, quiet and working; and how long a plan takes. Prints a table; asserts nothing.
 //!
 //! `cargo bench -p host-sim`
 
@@ -29,6 +29,9 @@ fn main() {
     let working = time(|| replay(station.clone(), &inputs));
     println!("{:<58} {:>12.1}", "ns per working tick (replay of the same inputs)", working * 1e9 / ticks as f64);
     println!("{:<58} {:>12.1}", "ns per quiet tick", time(|| quiet(station.clone())) * 1e9 / QUIET as f64);
+    let (one, thousand) = (time(|| plans(&job, 1)), time(|| plans(&job, 1_000)));
+    println!("{:<58} {:>12.2}", "ms for one plan", one * 1e3);
+    println!("{:<58} {:>12.2}", "s for a thousand plans, each at its own belt speed", thousand);
     println!("{:<58} {:>12.1}", "share of the core in the rehearsal, %", 100.0 * working / bare);
 }
 
@@ -46,6 +49,17 @@ fn time<T>(mut work: impl FnMut() -> T) -> f64 {
 
 fn line(job: &Job, rules: bool) -> u64 {
     rehearse(job, &Options { rules, ..Options::default() }).expect("the demo can be planned").digest
+}
+
+/// `n` plans at belt speeds from 60 to 120 mm/s.
+fn plans(job: &Job, n: u32) -> f64 {
+    let mut job = job.clone();
+    let mut sum = 0.0;
+    for i in 0..n {
+        job.product.speed_mm_s = 60.0 + 60.0 * f64::from(i) / f64::from(n);
+        sum += host_sim::plan::plan(&job).expect("the demo can be planned").rate_per_min;
+    }
+    sum
 }
 
 fn record(job: &Job) -> (u64, Vec<Inputs>, f64) {
