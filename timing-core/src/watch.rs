@@ -141,6 +141,18 @@ fn belt(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     }
 }
 
+/// Belt travel in the discharge eye that no bottle explains.
+const fn discharge_travel(cx: &Cx<'_, '_>) -> i32 {
+    cx.s.body_max.saturating_add(cx.s.u_base).saturating_add(cx.s.body / 4)
+}
+
+/// The belt runs again: what stood in the discharge eye is given its travel to leave it.
+pub(crate) fn look_again(ctl: &mut Ctl, cx: &Cx<'_, '_>) {
+    if core::mem::take(&mut ctl.watch.discharge_full) {
+        ctl.watch.discharge = Place::at(cx.seen.belt.ahead(discharge_travel(cx)));
+    }
+}
+
 /// Bodies that stand in an eye for longer than any bottle explains.
 fn eyes(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     let in_eye = cx.seen.is(Contact::ReleaseEye);
@@ -160,8 +172,7 @@ fn eyes(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
         ctl.raise(cx, Fault::Jam, 0);
     }
     if cx.seen.rising(Contact::DischargeEye) {
-        let travel = cx.s.body_max.saturating_add(cx.s.u_base).saturating_add(cx.s.body / 4);
-        ctl.watch.discharge = Place::at(cx.seen.at.discharge.counts().ahead(travel));
+        ctl.watch.discharge = Place::at(cx.seen.at.discharge.counts().ahead(discharge_travel(cx)));
     }
     if !cx.seen.is(Contact::DischargeEye) {
         ctl.watch.discharge = Place::NOWHERE;

@@ -9,6 +9,7 @@ use crate::machine::Machine;
 use crate::sense::strokes::At;
 use crate::unit::{Mode, UnitState, on_complete};
 use crate::units::{Deadline, Place};
+use crate::watch;
 
 /// What an acting state is at.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -200,7 +201,10 @@ pub(crate) fn enter(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, to: UnitState, why: Why)
         }
         S::Completing => feed::finish(ctl, cx),
         S::Suspending => ctl.unit.why = why,
-        S::Execute => ctl.unit.why = Why::Plain,
+        S::Execute => {
+            ctl.unit.why = Why::Plain;
+            watch::look_again(ctl, cx);
+        }
         _ => {}
     }
     if to == S::Resetting {
@@ -481,6 +485,9 @@ fn cause_lasts(ctl: &Ctl, cx: &Cx<'_, '_>) -> bool {
         return false;
     }
     match ctl.unit.why {
+        // With our belt stopped for it, what stands in the discharge eye cannot go: only downstream can tell. Whether the eye
+        // clears is seen once the belt runs again.
+        Why::OutfeedFull if cx.m.ours && !ctl.was.belt => !is_downstream_ready(cx),
         Why::OutfeedFull => outfeed_full(cx),
         Why::LineStopped => ctl.watch.line_stopped,
         Why::Starved => !cx.seen.is(Contact::PocketEye) && ctl.feed.step == FeedStep::Filling,
