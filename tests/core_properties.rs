@@ -3,6 +3,7 @@
 //! A stream begins with a recorded rehearsal, cut off anywhere, so that it strikes the station in the middle of its work; then come
 //! arbitrary contacts, steps of belt and time (backwards and to the ends of their ranges too), unreadable inputs and requests.
 
+use crate::cases::cases;
 use crate::random_job::{Dice, shipped};
 use crate::states::published;
 use host_sim::rehearse::{Options, rehearse_with};
@@ -162,7 +163,7 @@ fn recordings() -> &'static [Recording] {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 1_000, max_shrink_iters: 500, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { max_shrink_iters: 500, ..cases(1_000) })]
 
     /// Struck anywhere in its work.
     #[test]

@@ -2,6 +2,7 @@
 
 mod adverse;
 mod bench;
+mod cases;
 mod core_properties;
 mod counters;
 mod early_release;

@@ -1,5 +1,6 @@
 //! Speed from counts and time: against the published M/T method, and against exact arithmetic.
 
+use crate::cases::cases;
 use proptest::prelude::*;
 use timing_core::{CountsPerMm, Millimetres, Rate, Speed};
 
@@ -55,7 +56,7 @@ fn any_size() -> impl Strategy<Value = u32> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(4_096))]
+    #![proptest_config(cases(4_096))]
 
     /// Never above the exact quotient; below it by less than the last bit that one 32-bit division can give.
     #[test]

@@ -4,6 +4,7 @@
 //! step must be the nearest to the exact figure. Where `f64` and fraction fall on two sides of a tie, the plan's may be the other one; the bound allows a
 //! millionth of a step for that, some hundred times what a few roundings of `f64` can do.
 
+use crate::cases::cases;
 use crate::plan_example::{example, planned};
 use host_sim::plan::{carry, scale, tighten, worked::Worked};
 use num_rational::BigRational;
@@ -29,6 +30,8 @@ fn us(got: timing_core::Duration, ms: &BigRational) -> bool {
 }
 
 proptest! {
+    #![proptest_config(cases(256))]
+
     /// What the belt does: catch travel D/2 − x, slips v²/(2μg), stopping v·t + v²/(2·min(a, μg)), stop slip, lead.
     #[test]
     fn travels(

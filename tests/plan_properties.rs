@@ -1,5 +1,6 @@
 //! Properties of the plan: nearest in exact arithmetic, never accepted by the plan and refused by the core, early release proven.
 
+use crate::cases::cases;
 use crate::plan_example::{example, planned};
 use host_sim::job::spec::{Job, TightenSpec};
 use host_sim::plan::{self, carry, scale};
@@ -18,6 +19,8 @@ fn half_step_off(steps: i64, exact_steps: &BigRational) -> bool {
 }
 
 proptest! {
+    #![proptest_config(cases(256))]
+
     /// Quantised figures lie within half a unit of their last place of the exact value, in rational arithmetic.
     #[test]
     fn quantising_is_to_the_nearest(mm in -32_000.0..32_000.0f64, ms in 0.0..4_000_000.0f64, c in 1.0..100_000.0f64, w in 2.0..5_000.0f64) {

@@ -1,5 +1,6 @@
 //! Bodies that are not round, by their own contact line: against outlines sampled point by point.
 
+use crate::cases::cases;
 use crate::plan_example::{example, near, planned};
 use host_sim::job::measured::ShapeSpec;
 use host_sim::plan::escapement;
@@ -33,7 +34,7 @@ fn shapes() -> impl Strategy<Value = Outline> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(48))]
+    #![proptest_config(cases(48))]
 
     /// Wall beside the centre line, and where a jaw's flank touches.
     #[test]

@@ -1,5 +1,6 @@
 //! The encoder's places and times, by property: `belt_reaches` is the first whole µs, and no schedule changes what is read.
 
+use crate::cases::cases;
 use crate::plant_common::job;
 use host_sim::job::spec::Job;
 use host_sim::plant::Plant;
@@ -21,7 +22,7 @@ fn order(p: &mut Plant, on: bool, speed: i32) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(300))]
+    #![proptest_config(cases(300))]
 
     #[test]
     fn belt_reaches_is_the_first_microsecond(

@@ -1,5 +1,6 @@
 //! The plant's closed forms against a slow integrator with fixed steps, which shares no code with it and lives here only.
 
+use crate::cases::cases;
 use crate::plant_common::{Bench, job};
 use host_sim::job::spec::{InitialBottle, Job, SupplySpec};
 use proptest::prelude::*;
@@ -251,7 +252,7 @@ impl Oracle {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 64, max_shrink_iters: 200, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { max_shrink_iters: 200, ..cases(64) })]
 
     /// Random bodies, belts and orders. An Euler step errs by about v·dt, 4 µm, at each change of motion; a scene has some tens.
     #[test]
