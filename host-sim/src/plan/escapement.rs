@@ -4,6 +4,7 @@
 //! its centre √(r² − y²) upstream of the blade's holding face: its nose pokes through by r − √(r² − y²).
 
 use super::outline::Outline;
+use super::search::last;
 use super::worked::Worked;
 use crate::job::spec::Job;
 
@@ -73,8 +74,6 @@ pub fn entry_window_of(
 
 /// The most play that a search looks for, mm to each side.
 const PLAY_MOST_MM: f64 = 20.0;
-/// Halvings of a search by bisection.
-const HALVINGS: u32 = 30;
 
 /// How far to either side bottles may stand before the entry blade, where it is, can meet one, mm; 0 if it meets one already.
 #[must_use]
@@ -100,23 +99,6 @@ pub fn tip_window_mm(job: &Job, w: &Worked, play_mm: f64) -> (f64, f64) {
     };
     // The window widens outward: seen from its outer end, the last place that fits.
     (high - last(0.0, high, |inward| fits(high - inward)), high)
-}
-
-/// The largest x from `from` on, up to `to`, for which `holds` is still true, if it is true up to there and false beyond; `from` if it never is.
-pub(super) fn last(from: f64, to: f64, holds: impl Fn(f64) -> bool) -> f64 {
-    if holds(to) {
-        return to;
-    }
-    let (mut low, mut high) = (from, to);
-    for _ in 0..HALVINGS {
-        let mid = f64::midpoint(low, high);
-        if holds(mid) {
-            low = mid;
-        } else {
-            high = mid;
-        }
-    }
-    low
 }
 
 /// The places that the pocket eye may have, for any body.

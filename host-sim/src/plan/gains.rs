@@ -1,6 +1,7 @@
 //! What would make the line faster, and by how much: each change is planned anew, nothing is guessed.
 
 use super::chart::{self, Chart};
+use super::search::edge;
 use super::worked::Worked;
 use super::{all_checks, overlap};
 use crate::job::spec::Job;
@@ -80,16 +81,7 @@ fn nearest(job: &Job) -> f64 {
     let now = failed(job);
     let holds = |mm: f64| failed(&nearer(job, mm)).iter().all(|c| now.contains(c));
     let room = NEARER_MM.min(-job.machine.release_blade_mm).max(0.0);
-    let (mut low, mut high) = (0.0, room);
-    for _ in 0..HALVINGS {
-        let mid = f64::midpoint(low, high);
-        if holds(mid) {
-            low = mid;
-        } else {
-            high = mid;
-        }
-    }
-    low
+    edge(0.0, room, HALVINGS, holds)
 }
 
 /// What early release gives where it is not used, or what it gives now.

@@ -1,6 +1,7 @@
 //! How fast the belt may run by each contribution to the centring error, and by each check, as if it were alone: what gives first, and what next.
 
 use super::all_checks;
+use super::search::edge;
 use super::worked::Worked;
 use crate::job::spec::Job;
 use serde::Serialize;
@@ -42,19 +43,7 @@ fn contributions(job: &Job) -> Vec<Limit> {
             let w = Worked::at(job, v);
             w.centring.parts().get(i).is_some_and(|p| p.1 <= w.capture_mm)
         };
-        let whole = fits(top);
-        let (mut low, mut high) = (0.0, top);
-        if !whole {
-            for _ in 0..HALVINGS {
-                let mid = f64::midpoint(low, high);
-                if fits(mid) {
-                    low = mid;
-                } else {
-                    high = mid;
-                }
-            }
-        }
-        let allows_mm_s = if whole { top } else { low };
+        let allows_mm_s = if fits(top) { top } else { edge(0.0, top, HALVINGS, fits) };
         let beyond_drive = allows_mm_s >= job.machine.belt_speed_max_mm_s;
         all.push(Limit { name: format!("centring: {name}"), allows_mm_s, beyond_drive });
     }

@@ -29,6 +29,7 @@ pub mod overlap;
 mod pocket;
 pub mod sane;
 pub mod scale;
+mod search;
 pub mod setup;
 mod sheet;
 pub mod tighten;
@@ -42,6 +43,7 @@ pub use limits::Limit;
 pub use setup::Position;
 
 use crate::job::spec::Job;
+use search::edge;
 use serde::Serialize;
 use std::fmt;
 use timing_core::{Machine, MachineError, MachineProfile, Product, ProductError, Setpoints};
@@ -223,7 +225,7 @@ fn fastest(job: &Job) -> f64 {
     let step = top / f64::from(STEPS);
     let tried = (1..=STEPS).rev().map(|n| step * f64::from(n));
     let wished = Some(job.product.speed_mm_s).filter(|v| *v <= top);
-    let mut low = match tried.into_iter().find(|v| bears(job, *v)) {
+    let low = match tried.into_iter().find(|v| bears(job, *v)) {
         // A narrow range of speeds may lie between two steps; the one that was asked for is not missed.
         Some(v) => wished.filter(|w| *w > v && bears(job, *w)).unwrap_or(v),
         None => match wished.filter(|w| bears(job, *w)) {
@@ -231,19 +233,11 @@ fn fastest(job: &Job) -> f64 {
             None => return 0.0,
         },
     };
-    let mut high = (low + step).min(top);
+    let high = (low + step).min(top);
     if bears(job, high) {
         return high;
     }
-    for _ in 0..HALVINGS {
-        let mid = f64::midpoint(low, high);
-        if bears(job, mid) {
-            low = mid;
-        } else {
-            high = mid;
-        }
-    }
-    low
+    edge(low, high, HALVINGS, |v| bears(job, v))
 }
 
 fn validate(profile: &MachineProfile, product: &Product, checks: &[Check]) -> Result<(Machine, Setpoints), PlanError> {

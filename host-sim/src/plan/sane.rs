@@ -116,16 +116,12 @@ fn measured(job: &Job) -> Result<(), PlanError> {
         ("top_load", b.top_load_n, "N", 1e6),
         ("side_load", b.side_load_n, "N", 1e6),
     ];
-    for (name, value, unit, high) in rows {
-        if let Some(x) = value {
-            within(name, x, unit, 1e-3, high)?;
-        }
-    }
+    given(&rows)?;
     within("corner_radius", b.corner_mm, "mm", 0.0, 0.5 * job.product.diameter_mm.min(b.width_mm.unwrap_or(1e9)))?;
     for a in &job.machine.actuators {
         let d = &a.drive;
         within("rod", d.rod_mm, "mm", 0.0, d.bore_mm.map_or(1e3, |bore| 0.95 * bore))?;
-        for (name, value, unit, high) in [
+        given(&[
             ("bore", d.bore_mm, "mm", 1e3),
             ("stroke_length", d.stroke_mm, "mm", 1e4),
             ("pressure", d.bar, "bar", 20.0),
@@ -134,10 +130,16 @@ fn measured(job: &Job) -> Result<(), PlanError> {
             ("tube_bore", d.tube_bore_mm, "mm", 1e3),
             ("sonic_conductance", d.conductance, "dm³/(s·bar)", 1e3),
             ("critical_ratio", d.critical_ratio, "", 0.99),
-        ] {
-            if let Some(x) = value {
-                within(name, x, unit, 1e-3, high)?;
-            }
+        ])?;
+    }
+    Ok(())
+}
+
+/// Each of these that is given is more than nothing, and at most its last figure: key, value, unit, most.
+fn given(rows: &[(&'static str, Option<f64>, &'static str, f64)]) -> Result<(), PlanError> {
+    for &(name, value, unit, high) in rows {
+        if let Some(x) = value {
+            within(name, x, unit, 1e-3, high)?;
         }
     }
     Ok(())

@@ -5,7 +5,7 @@
 
 use super::checks::Check;
 use super::worked::{CLEARANCE_MM, MARGIN_MM, Worked, stroke};
-use super::{carry, closure, escapement};
+use super::{carry, closure, escapement, search};
 use crate::job::spec::Job;
 use serde::Serialize;
 use timing_core::Actuator;
@@ -310,7 +310,7 @@ pub fn grip_low_mm(job: &Job, w: &Worked) -> f64 {
     let p = &job.product;
     // Seen from the centre of gravity downward, the last height that holds.
     p.cog_mm
-        - escapement::last(0.0, p.cog_mm, |down| {
+        - search::last(0.0, p.cog_mm, |down| {
             carry::catch_tip_mm_s(w.d_min_mm, p.height_mm, p.cog_mm, p.cog_mm - down) >= w.v_mm_s
         })
 }

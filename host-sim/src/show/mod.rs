@@ -8,6 +8,7 @@ pub mod json;
 pub mod junit;
 pub mod lanes;
 mod marks;
+mod page;
 mod paths;
 pub mod report;
 pub mod setup;

@@ -1,11 +1,11 @@
 //! The set-up sheet as one self-contained page to print and take to the machine: cautions first, a sketch to scale, and what to
 //! do in working order with boxes to tick. No script, no request to anywhere; A4 and Letter.
 
-use super::report::STYLE;
+use super::page::page;
 use super::sketch::sketch;
 use crate::job::spec::Job;
 use crate::plan::{Figure, Plan};
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, PreEscaped, html};
 
 /// Share by which the belt is off, where the sheet shows what a fixed delay would cost.
 const OFF: f64 = 0.1;
@@ -19,33 +19,25 @@ td.hand{min-width:64px}table.wide{width:100%}th.what{width:62%}table.wide td{fon
 #[must_use]
 pub fn setup(job: &Job, plan: &Plan) -> String {
     let title = if job.title.is_empty() { job.name.as_str() } else { job.title.as_str() };
-    html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { "Set-up sheet – " (title) }
-                style { (PreEscaped(STYLE)) (PreEscaped(MORE)) }
-            }
-            body {
-                h1 { "Set-up sheet" }
-                p.job { (title) ". Computed from the measurements in the job “" (job.name) "”; nothing here was measured by this program." }
-                (cautions(plan))
-                (verdict(plan))
-                h2 { "The station from above, to scale" }
-                figure { (PreEscaped(sketch(job, plan))) }
-                (positions(plan))
-                (settings(plan))
-                (prove())
-                (steps(plan))
-                (faster(plan))
-                (checks(plan))
-                (signed())
-            }
-        }
-    }
-    .into_string()
+    page(
+        &format!("Set-up sheet – {title}"),
+        MORE,
+        &html! {
+            h1 { "Set-up sheet" }
+            p.job { (title) ". Computed from the measurements in the job “" (job.name) "”; nothing here was measured by this program." }
+            (cautions(plan))
+            (verdict(plan))
+            h2 { "The station from above, to scale" }
+            figure { (PreEscaped(sketch(job, plan))) }
+            (positions(plan))
+            (settings(plan))
+            (prove())
+            (steps(plan))
+            (faster(plan))
+            (checks(plan))
+            (signed())
+        },
+    )
 }
 
 fn cautions(plan: &Plan) -> Markup {
