@@ -218,7 +218,7 @@ fn push_all(case: &Case, share: f64) -> (u32, u32, Vec<String>) {
         base.machine.set.rail_start_mm = None;
         let Some((job, bounds)) = (case.push)(base, &plan, share) else { continue };
         let Ok(plan) = plan::plan(&job) else { continue };
-        let failed: Vec<&str> = plan.checks.iter().filter(|c| !c.ok).map(|c| c.name.as_str()).collect();
+        let failed: Vec<&str> = plan.checks.iter().filter(|c| !c.ok).map(|c| c.name.as_ref()).collect();
         let named = failed.iter().all(|f| f.starts_with(case.check));
         if !named || (share > 1.0 && failed.is_empty()) {
             // Another check fails as well, or the core's own capture leaves nothing to fail.

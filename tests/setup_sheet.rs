@@ -115,7 +115,7 @@ fn a_plan_that_fails_says_on_its_page_what_would_mend_it() {
     let page = setup(&job, &p);
     assert!(page.contains("It cannot work as measured"));
     for c in p.checks.iter().filter(|c| !c.ok) {
-        assert!(page.contains(&c.name), "{}", c.name);
+        assert!(page.contains(&*c.name), "{}", c.name);
     }
 }
 

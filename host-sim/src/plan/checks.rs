@@ -1,12 +1,32 @@
 //! What must hold for a plan to work, each with what it has to spare and what would mend it.
 
 use serde::Serialize;
+use std::borrow::Cow;
+
+/// What would mend a check that fails: words, or how to make them. A plan tries dozens of belts and makes thousands of checks for it; words for
+/// those that hold would cost more than all the rest.
+pub trait Mend {
+    /// The words.
+    fn words(self) -> String;
+}
+
+impl Mend for &str {
+    fn words(self) -> String {
+        self.to_owned()
+    }
+}
+
+impl<F: FnOnce() -> String> Mend for F {
+    fn words(self) -> String {
+        self()
+    }
+}
 
 /// One condition of the plan.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Check {
     /// What is checked.
-    pub name: String,
+    pub name: Cow<'static, str>,
     /// Whether it holds.
     pub ok: bool,
     /// The value found.
@@ -17,7 +37,7 @@ pub struct Check {
     pub unit: &'static str,
     /// How far the value is from the limit; negative by how much it fails.
     pub spare: f64,
-    /// What would mend it.
+    /// What would mend it; empty while it holds.
     #[serde(skip)]
     pub mend: String,
     /// Whether the belt's speed decides it.
@@ -28,18 +48,32 @@ pub struct Check {
 impl Check {
     /// `value` must be at most `limit`.
     #[must_use]
-    pub fn at_most(name: &str, value: f64, limit: f64, unit: &'static str, mend: impl Into<String>) -> Self {
-        Self::build(name, value, limit, unit, limit - value, mend.into())
+    pub fn at_most(
+        name: impl Into<Cow<'static, str>>,
+        value: f64,
+        limit: f64,
+        unit: &'static str,
+        mend: impl Mend,
+    ) -> Self {
+        Self::build(name.into(), value, limit, unit, limit - value, mend)
     }
 
     /// `value` must be at least `limit`.
     #[must_use]
-    pub fn at_least(name: &str, value: f64, limit: f64, unit: &'static str, mend: impl Into<String>) -> Self {
-        Self::build(name, value, limit, unit, value - limit, mend.into())
+    pub fn at_least(
+        name: impl Into<Cow<'static, str>>,
+        value: f64,
+        limit: f64,
+        unit: &'static str,
+        mend: impl Mend,
+    ) -> Self {
+        Self::build(name.into(), value, limit, unit, value - limit, mend)
     }
 
-    fn build(name: &str, value: f64, limit: f64, unit: &'static str, spare: f64, mend: String) -> Self {
-        Self { name: name.to_owned(), ok: spare >= 0.0, value, limit, unit, spare, mend, by_speed: false }
+    fn build(name: Cow<'static, str>, value: f64, limit: f64, unit: &'static str, spare: f64, mend: impl Mend) -> Self {
+        let ok = spare >= 0.0;
+        let mend = if ok { String::new() } else { mend.words() };
+        Self { name, ok, value, limit, unit, spare, mend, by_speed: false }
     }
 
     /// The same, decided by the belt's speed.

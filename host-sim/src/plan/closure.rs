@@ -138,7 +138,7 @@ pub fn checks(job: &Job) -> Vec<Check> {
             high - low,
             0.0,
             "mm",
-            format!(
+            || format!(
                 "take rims {:.1} mm narrower (roller_width), or lower the carriage with the closure: it descends {:.1} mm on a skirt of {:.1} mm",
                 libm::ceil((low - high) * 10.0) / 10.0,
                 advance_mm(job),
@@ -154,7 +154,7 @@ pub fn checks(job: &Job) -> Vec<Check> {
             s,
             clear - top + RESERVE_MM,
             "mm",
-            format!("fit a plunger with at least {:.0} mm of stroke", libm::ceil(clear - top + RESERVE_MM)),
+            || format!("fit a plunger with at least {:.0} mm of stroke", libm::ceil(clear - top + RESERVE_MM)),
         ));
     }
     all

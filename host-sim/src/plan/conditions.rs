@@ -28,38 +28,32 @@ fn escapement_checks(job: &Job, w: &Worked) -> Vec<Check> {
     let (low, high) = w.entry_window_mm;
     let to_bottle = (m.entry_blade_mm - low).min(high - m.entry_blade_mm);
     let best = f64::midpoint(low, high);
-    let fit = if (high - low) / 2.0 < BLADE_PLAY_MM {
-        format!(
-            "no place fits this blade: blade_thickness is {:.1} mm, and between touching bottles {:.1} mm are free at blade_tip {:.1} mm, less the \
+    let fit = || {
+        if (high - low) / 2.0 < BLADE_PLAY_MM {
+            format!(
+                "no place fits this blade: blade_thickness is {:.1} mm, and between touching bottles {:.1} mm are free at blade_tip {:.1} mm, less the \
              tolerance; use a blade of at most {:.1} mm, reach less far in (blade_tip), or narrow the diameter's tolerance",
-            m.blade_mm,
-            w.outline.free_width_mm(m.blade_tip_mm),
-            m.blade_tip_mm,
-            (m.blade_mm + high - low - 2.0 * BLADE_PLAY_MM).max(0.0)
-        )
-    } else {
-        format!(
-            "set the entry blade's upstream face at {best:.1} mm ({:.1} mm from where it is)",
-            best - m.entry_blade_mm
-        )
+                m.blade_mm,
+                w.outline.free_width_mm(m.blade_tip_mm),
+                m.blade_tip_mm,
+                (m.blade_mm + high - low - 2.0 * BLADE_PLAY_MM).max(0.0)
+            )
+        } else {
+            format!(
+                "set the entry blade's upstream face at {best:.1} mm ({:.1} mm from where it is)",
+                best - m.entry_blade_mm
+            )
+        }
     };
     let (p_low, p_high) = w.pocket_window_mm;
     let mut all = vec![
         Check::at_least("entry blade between first and second bottle", to_bottle, BLADE_PLAY_MM, "mm", fit),
-        Check::at_least(
-            "pocket eye clear of the bottle at the entry gate",
-            m.pocket_eye_mm,
-            p_low,
-            "mm",
-            format!("set the pocket eye between {p_low:.1} and {p_high:.1} mm"),
-        ),
-        Check::at_most(
-            "pocket eye blocked by the bottle at the release gate",
-            m.pocket_eye_mm,
-            p_high,
-            "mm",
-            format!("set the pocket eye between {p_low:.1} and {p_high:.1} mm"),
-        ),
+        Check::at_least("pocket eye clear of the bottle at the entry gate", m.pocket_eye_mm, p_low, "mm", || {
+            format!("set the pocket eye between {p_low:.1} and {p_high:.1} mm")
+        }),
+        Check::at_most("pocket eye blocked by the bottle at the release gate", m.pocket_eye_mm, p_high, "mm", || {
+            format!("set the pocket eye between {p_low:.1} and {p_high:.1} mm")
+        }),
     ];
     if let Some(rails) = m.set.rail_start_mm {
         let play = rails / 2.0 - w.outline_min.across_mm;
@@ -76,15 +70,17 @@ fn escapement_checks(job: &Job, w: &Worked) -> Vec<Check> {
             (m.entry_blade_mm - low).min(high - m.entry_blade_mm),
             0.0,
             "mm",
-            if low < high {
-                format!(
-                    "set the entry blade at {:.1} mm, or close the rails (rail_width_start)",
-                    f64::midpoint(low, high)
-                )
-            } else {
-                format!(
-                    "close the rails (rail_width_start): {play:.1} mm of play to each side leave the blade no place"
-                )
+            || {
+                if low < high {
+                    format!(
+                        "set the entry blade at {:.1} mm, or close the rails (rail_width_start)",
+                        f64::midpoint(low, high)
+                    )
+                } else {
+                    format!(
+                        "close the rails (rail_width_start): {play:.1} mm of play to each side leave the blade no place"
+                    )
+                }
             },
         ));
     }
@@ -94,19 +90,21 @@ fn escapement_checks(job: &Job, w: &Worked) -> Vec<Check> {
 fn eye_checks(job: &Job, w: &Worked) -> Vec<Check> {
     let m = &job.machine;
     let (low, high) = w.eye_window_mm;
-    let mend = if low <= high {
-        format!("set the release eye between {low:.1} and {high:.1} mm")
-    } else {
-        format!(
-            "no place for the release eye at this speed: it must stand downstream of {low:.1} mm, where pick-up slip ends (release_blade, friction_min, \
+    let mend = || {
+        if low <= high {
+            format!("set the release eye between {low:.1} and {high:.1} mm")
+        } else {
+            format!(
+                "no place for the release eye at this speed: it must stand downstream of {low:.1} mm, where pick-up slip ends (release_blade, friction_min, \
              belt_speed), and upstream of {high:.1} mm, where the body is measured in time for the grip (diameter, belt_speed, strokes of the grip); move \
              the gates at least {:.1} mm upstream, slow the belt, or quicken the grip",
-            low - high
-        )
+                low - high
+            )
+        }
     };
     let accept_ms = m.eye_on_ms + m.eye_filter_ms;
     vec![
-        Check::at_least("release eye past the pick-up slip", m.release_eye_mm, low, "mm", mend.clone()).of_speed(),
+        Check::at_least("release eye past the pick-up slip", m.release_eye_mm, low, "mm", mend).of_speed(),
         Check::at_most("release eye early enough to measure the body", m.release_eye_mm, high, "mm", mend).of_speed(),
         Check::at_least(
             "body in the release eye longer than its filter",
@@ -219,7 +217,12 @@ fn stand_checks(job: &Job, w: &Worked) -> Vec<Check> {
                 w.v_mm_s,
                 carry::catch_tip_mm_s(w.d_min_mm, p.height_mm, p.cog_mm, h),
                 "mm/s",
-                format!("raise jaw and support towards the centre of gravity ({:.0} mm), or slow the belt", p.cog_mm),
+                || {
+                    format!(
+                        "raise jaw and support towards the centre of gravity ({:.0} mm), or slow the belt",
+                        p.cog_mm
+                    )
+                },
             )
             .of_speed(),
         );
@@ -267,22 +270,18 @@ fn head_checks(job: &Job, w: &Worked) -> Vec<Check> {
         let over = if s.over { s.to_over_ms } else { 0.0 };
         let need = s.spread_ms + over + m.contact_bounce_ms + m.contact_filter_ms;
         all.push(Check::at_least(
-            &format!("margin of the {} covers its spread, over-travel, bounce and filter", a.name()),
+            format!("margin of the {} covers its spread, over-travel, bounce and filter", a.name()),
             s.margin_ms,
             need,
             "ms",
-            format!("set margin of the {} above {need:.0} ms", a.name()),
+            || format!("set margin of the {} above {need:.0} ms", a.name()),
         ));
     }
     if let Some(x) = m.discharge_eye_mm {
         let need = 1.5 * w.d_max_mm + CLEARANCE_MM;
-        all.push(Check::at_least(
-            "discharge eye far enough from the head",
-            x,
-            need,
-            "mm",
-            format!("set the discharge eye at {need:.1} mm or further"),
-        ));
+        all.push(Check::at_least("discharge eye far enough from the head", x, need, "mm", || {
+            format!("set the discharge eye at {need:.1} mm or further")
+        }));
     }
     all
 }

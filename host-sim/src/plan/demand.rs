@@ -100,7 +100,7 @@ pub fn checks(job: &Job, cycle_ms: f64) -> Vec<Check> {
             need,
             supply,
             "L/min",
-            format!(
+            || format!(
                 "give the station {need:.0} L/min of free air and what leaks on top, shorten tubes ({:.2} of {:.2} L a bottle), or lower the pressure",
                 d.tubes_l,
                 d.cycle_l()

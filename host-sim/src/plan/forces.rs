@@ -89,10 +89,12 @@ fn grip_checks(job: &Job, w: &Worked) -> Vec<Check> {
             holds,
             GRIP_RESERVE * w.torque_nm,
             "N·m",
-            format!(
-                "{}; or line the jaw with a grippier material, as far as it still centres",
-                mend(job, Actuator::Grip, need)
-            ),
+            || {
+                format!(
+                    "{}; or line the jaw with a grippier material, as far as it still centres",
+                    mend(job, Actuator::Grip, need)
+                )
+            },
         ));
     }
     // While it is pressed down the belt runs on under the body.
@@ -104,19 +106,17 @@ fn grip_checks(job: &Job, w: &Worked) -> Vec<Check> {
         drag,
         holds,
         "N",
-        format!(
-            "{}; or press less with the plunger, or lubricate the belt",
-            mend(job, Actuator::Grip, n * drag / holds)
-        ),
+        || {
+            format!(
+                "{}; or press less with the plunger, or lubricate the belt",
+                mend(job, Actuator::Grip, n * drag / holds)
+            )
+        },
     ));
     if let Some(most) = p.body.side_load_n {
-        all.push(Check::at_most(
-            "force of the grip against what the body bears (side_load)",
-            n,
-            most,
-            "N",
-            format!("set the grip's pressure below {:.2} bar", bar(job, Actuator::Grip) * most / n),
-        ));
+        all.push(Check::at_most("force of the grip against what the body bears (side_load)", n, most, "N", || {
+            format!("set the grip's pressure below {:.2} bar", bar(job, Actuator::Grip) * most / n)
+        }));
     }
     all
 }
@@ -126,13 +126,9 @@ fn plunger_checks(job: &Job) -> Vec<Check> {
     let mut all = Vec::new();
     let Some(n) = thrust_n(job, Actuator::Plunger) else { return all };
     if let Some(need) = b.seat_n {
-        all.push(Check::at_least(
-            "force of the plunger seats the closure",
-            n,
-            need,
-            "N",
-            mend(job, Actuator::Plunger, need),
-        ));
+        all.push(Check::at_least("force of the plunger seats the closure", n, need, "N", || {
+            mend(job, Actuator::Plunger, need)
+        }));
     }
     if let Some(most) = b.top_load_n {
         all.push(Check::at_most(
@@ -140,7 +136,7 @@ fn plunger_checks(job: &Job) -> Vec<Check> {
             n,
             most,
             "N",
-            format!("set the plunger's pressure below {:.2} bar", bar(job, Actuator::Plunger) * most / n),
+            || format!("set the plunger's pressure below {:.2} bar", bar(job, Actuator::Plunger) * most / n),
         ));
     }
     all
@@ -158,7 +154,7 @@ fn roller_checks(job: &Job, w: &Worked) -> Vec<Check> {
         likely,
         w.torque_nm,
         "N·m",
-        format!(
+        || format!(
             "{}; or tyres whose friction is at least {:.2}. A higher speed shortens the turn and does not raise this torque",
             mend(job, Actuator::Rollers, need),
             job.machine.set.roller_mu.unwrap_or(ROLLER_MU) * w.torque_nm / likely
@@ -171,7 +167,7 @@ fn roller_checks(job: &Job, w: &Worked) -> Vec<Check> {
             least,
             w.torque_nm,
             "N·m",
-            mend(job, Actuator::Rollers, ROLLERS_A_SIDE * each * w.torque_nm / least),
+            || mend(job, Actuator::Rollers, ROLLERS_A_SIDE * each * w.torque_nm / least),
         ));
     }
     all
@@ -187,11 +183,11 @@ fn gate_checks(job: &Job) -> Vec<Check> {
         // of blade on body resists a blade that is drawn out sideways.
         let rub = p.mu_max * carry::queue_force_n(queue + more, p.mu_max, p.mass_kg);
         all.push(Check::at_least(
-            &format!("{} draws its blade against the queue, twofold", a.name()),
+            format!("{} draws its blade against the queue, twofold", a.name()),
             n,
             2.0 * rub,
             "N",
-            format!("{}; or let fewer bottles queue", mend(job, a, 2.0 * rub)),
+            || format!("{}; or let fewer bottles queue", mend(job, a, 2.0 * rub)),
         ));
     }
     all

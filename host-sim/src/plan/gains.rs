@@ -6,6 +6,7 @@ use super::worked::Worked;
 use super::{all_checks, overlap};
 use crate::job::spec::Job;
 use serde::Serialize;
+use std::borrow::Cow;
 use std::fmt::Write as _;
 use timing_core::Actuator;
 
@@ -74,7 +75,7 @@ fn nearer(job: &Job, mm: f64) -> Job {
 
 /// How much nearer the escapement may come before a check fails that holds now, mm.
 fn nearest(job: &Job) -> f64 {
-    let failed = |job: &Job| -> Vec<String> {
+    let failed = |job: &Job| -> Vec<Cow<'static, str>> {
         let w = Worked::at(job, job.product.speed_mm_s);
         all_checks(job, &w).into_iter().filter(|c| !c.ok).map(|c| c.name).collect()
     };

@@ -5,12 +5,13 @@ use super::search::edge;
 use super::worked::Worked;
 use crate::job::spec::Job;
 use serde::Serialize;
+use std::borrow::Cow;
 
 /// The fastest belt that one thing allows.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Limit {
     /// The contribution or check.
-    pub name: String,
+    pub name: Cow<'static, str>,
     /// The fastest belt at which it alone still holds, mm/s; 0 if it holds at none. A check is followed up to the drive's fastest, a contribution up
     /// to [`FASTEST_MM_S`].
     pub allows_mm_s: f64,
@@ -18,8 +19,10 @@ pub struct Limit {
     pub beyond_drive: bool,
 }
 
-/// Speeds looked at between standstill and the drive's fastest; between two of them the spare is taken as straight.
+/// Speeds looked at between standstill and the drive's fastest, to find the step in which a check begins to hold.
 const GRID: u32 = 24;
+/// Halvings of that step: to a thousandth of it.
+const CHECK_HALVINGS: u32 = 10;
 /// How far a contribution is followed, mm/s: the fastest belt that a job may name.
 pub const FASTEST_MM_S: f64 = 3_000.0;
 /// Halvings of its search: to better than a tenth of a millimetre a second.
@@ -45,41 +48,34 @@ fn contributions(job: &Job) -> Vec<Limit> {
         };
         let allows_mm_s = if fits(top) { top } else { edge(0.0, top, HALVINGS, fits) };
         let beyond_drive = allows_mm_s >= job.machine.belt_speed_max_mm_s;
-        all.push(Limit { name: format!("centring: {name}"), allows_mm_s, beyond_drive });
+        all.push(Limit { name: format!("centring: {name}").into(), allows_mm_s, beyond_drive });
     }
     all
 }
 
 fn checks(job: &Job) -> Vec<Limit> {
     let top = job.machine.belt_speed_max_mm_s;
+    let step = top / f64::from(GRID);
     let mut all: Vec<Limit> = Vec::new();
-    // Spare of each at the next faster speed, while none has held yet.
-    let mut faster: Vec<(f64, f64)> = Vec::new();
     for n in (1..=GRID).rev() {
-        let v = top * f64::from(n) / f64::from(GRID);
-        let now = all_checks(job, &Worked::at(job, v));
-        for c in now.iter().filter(|c| c.by_speed) {
+        let v = step * f64::from(n);
+        for c in all_checks(job, &Worked::at(job, v)).into_iter().filter(|c| c.by_speed) {
             let at = all.iter().position(|l| l.name == c.name);
             let i = at.unwrap_or_else(|| {
                 // A check that is not made at every speed counts as failed where it is not.
                 all.push(Limit { name: c.name.clone(), allows_mm_s: 0.0, beyond_drive: false });
-                faster.push((v, f64::NAN));
                 all.len() - 1
             });
-            let (Some(limit), Some(seen)) = (all.get_mut(i), faster.get_mut(i)) else { continue };
-            if limit.allows_mm_s > 0.0 {
-                continue;
-            }
-            if c.ok {
-                limit.beyond_drive = n == GRID;
-                limit.allows_mm_s = if seen.1.is_finite() && seen.1 < 0.0 {
-                    v + (seen.0 - v) * c.spare / (c.spare - seen.1)
-                } else {
-                    v
-                };
-            }
-            *seen = (v, c.spare);
+            let Some(limit) = all.get_mut(i).filter(|l| l.allows_mm_s == 0.0 && c.ok) else { continue };
+            limit.beyond_drive = n == GRID;
+            limit.allows_mm_s =
+                if limit.beyond_drive { v } else { edge(v, v + step, CHECK_HALVINGS, |v| holds(job, &c.name, v)) };
         }
     }
     all
+}
+
+/// Whether the check of this name is made at `v_mm_s` and holds.
+fn holds(job: &Job, name: &str, v_mm_s: f64) -> bool {
+    all_checks(job, &Worked::at(job, v_mm_s)).iter().any(|c| c.name == name && c.ok)
 }

@@ -44,7 +44,7 @@ pub fn overlap(job: &Job, w: &Worked) -> Overlap {
             w.last_stop_mm,
             known_mm,
             "mm",
-            format!(
+            || format!(
                 "move gates and release eye {:.1} mm upstream, slow the belt, stop it harder, or set early_release = false",
                 known_mm - w.last_stop_mm
             ),

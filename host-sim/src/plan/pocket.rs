@@ -23,7 +23,7 @@ pub(super) fn checks(job: &Job, w: &Worked) -> Vec<Check> {
             m.pocket_eye_mm,
             w.rest_mm - wall + m.eye_beam_mm / 2.0,
             "mm",
-            format!(
+            || format!(
                 "set the pocket eye between {:.1} and {:.1} mm, or use one that sees clear glass (transparent = false)",
                 w.rest_mm - wall + m.eye_beam_mm / 2.0,
                 w.rest_mm - m.eye_beam_mm / 2.0
@@ -34,13 +34,9 @@ pub(super) fn checks(job: &Job, w: &Worked) -> Vec<Check> {
     let way = carry::ride_ms(w.v_mm_s, p.mu_min, m.pocket_eye_mm + m.eye_beam_mm / 2.0 - w.second_mm);
     let refill = freed_ms(job, Actuator::EntryGate) + way + m.eye_on_ms + m.contact_bounce_ms + m.eye_filter_ms;
     all.push(
-        Check::at_most(
-            "pocket refilled before it counts as starved",
-            refill,
-            m.starve_ms,
-            "ms",
-            format!("set starve above {refill:.0} ms"),
-        )
+        Check::at_most("pocket refilled before it counts as starved", refill, m.starve_ms, "ms", || {
+            format!("set starve above {refill:.0} ms")
+        })
         .of_speed(),
     );
     all

@@ -328,17 +328,19 @@ pub fn checks(positions: &[Position]) -> Vec<Check> {
         .filter_map(|p| {
             let x = p.found?;
             let name = format!("position: {}", p.name);
-            let mend = format!(
-                "set it to {:.1} {u}, between {:.1} and {:.1} {u}; it is at {x:.1} {u}",
-                p.value,
-                p.low,
-                p.high,
-                u = p.unit
-            );
+            let mend = || {
+                format!(
+                    "set it to {:.1} {u}, between {:.1} and {:.1} {u}; it is at {x:.1} {u}",
+                    p.value,
+                    p.low,
+                    p.high,
+                    u = p.unit
+                )
+            };
             Some(if x - p.low <= p.high - x {
-                Check::at_least(&name, x, p.low, p.unit, mend)
+                Check::at_least(name, x, p.low, p.unit, mend)
             } else {
-                Check::at_most(&name, x, p.high, p.unit, mend)
+                Check::at_most(name, x, p.high, p.unit, mend)
             })
         })
         .collect()
