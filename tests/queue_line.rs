@@ -81,12 +81,20 @@ fn cycle() -> f64 {
 }
 
 /// One line fed at random at load `rho`: how long each bottle waited, and how long the recursion says, both in cycles S − D.
-struct Fed {
-    waited: Vec<f64>,
+pub(crate) struct Fed {
+    pub(crate) waited: Vec<f64>,
     reckoned: Vec<f64>,
+    /// Belt positions at which bottles came, the one that waits for nothing first, counted from a little before it, mm.
+    pub(crate) came: Vec<f64>,
+    /// Belt positions at which the same bottles were registered, less what a bottle needs that waits for nothing, mm.
+    pub(crate) began: Vec<f64>,
+    /// The cycle of the station in belt travel, mm.
+    pub(crate) cycle_mm: f64,
+    /// The cycle less a body, mm.
+    pub(crate) service_mm: f64,
 }
 
-fn feed_at_random(rho: f64, bottles: u32, seed: u64) -> Fed {
+pub(crate) fn feed_at_random(rho: f64, bottles: u32, seed: u64) -> Fed {
     let s = cycle();
     let body = shipped("steady-day").product.diameter_mm;
     let service = s - body;
@@ -105,7 +113,15 @@ fn feed_at_random(rho: f64, bottles: u32, seed: u64) -> Fed {
         waited.push((late[k] - alone) / service);
         reckoned.push(w / service);
     }
-    Fed { waited, reckoned }
+    let from = free[first] - 1.0;
+    Fed {
+        waited,
+        reckoned,
+        came: free[first..].iter().map(|x| x - from).collect(),
+        began: got[first..].iter().map(|x| x - alone - from).collect(),
+        cycle_mm: s,
+        service_mm: service,
+    }
 }
 
 /// Bottle by bottle the line waits as the recursion says, and on the mean as the formula says. Tolerance of the mean: four standard

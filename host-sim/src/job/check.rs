@@ -6,7 +6,9 @@ use super::check_measured;
 use super::measured::ShapeSpec;
 use super::spec::{Action, FaultKind, FaultSpec, MachineSpec, ProductSpec, RunSpec, SupplySpec, TightenSpec, When};
 use super::table::{Reader, Table};
+use crate::plan::carry;
 use crate::plan::outline::Outline;
+use crate::plan::worked::{BELT_REACTION_MS, head_clear_mm};
 use timing_core::{Actuator, CapPolicy, Contact};
 
 /// Room that a bottle leaving the head needs beyond one and a half diameters before the discharge eye may see it, mm. Half a
@@ -249,6 +251,34 @@ pub(super) fn both(r: &mut Reader, m: &MachineSpec, mt: &Table<'_>, p: &ProductS
     pocket(r, m, mt, p, pt);
     eyes(r, m, mt, p, pt);
     jaw(r, m, mt, p, pt);
+    last_stop(r, m, mt, p, pt);
+}
+
+/// A newcomer that is let go early is stopped short of the busy head by stopping the belt, and that can only be ordered once it is let go.
+fn last_stop(r: &mut Reader, m: &MachineSpec, mt: &Table<'_>, p: &ProductSpec, pt: &Table<'_>) {
+    if !p.early_release {
+        return;
+    }
+    let busy = head_clear_mm(p.diameter_mm + p.diameter_tol_mm, m.jaw_half_mouth_mm);
+    let stop = carry::stop_travel_mm(p.speed_mm_s, BELT_REACTION_MS, m.belt_accel_mm_s2, p.mu_min);
+    let mark = -busy - stop;
+    if mark <= m.release_blade_mm {
+        let what = format!(
+            "a bottle let go early must be stopped for at {} to halt short of the busy head (belt at {:.0} mm/s, {} to stop, {} clear), and \
+             that lies before the release gate ({})",
+            mm(mark),
+            p.speed_mm_s,
+            mm(stop),
+            mm(busy),
+            mm(m.release_blade_mm)
+        );
+        r.contradiction(
+            &[pt.side("early_release"), pt.side("belt_speed"), mt.side("release_blade"), mt.side("belt_acceleration")],
+            what,
+            "set early_release = false, slow the belt, stop it harder (belt_acceleration, as far as friction_min holds the bottle), or move \
+             the gates upstream",
+        );
+    }
 }
 
 /// Half the body's length at the blade's tip: the blade meets the body so far before and behind its centre.

@@ -78,7 +78,7 @@ pub const JOB: &[Key] = &[
 
 /// `[machine]`.
 pub const MACHINE: &[Key] = &[
-    key("encoder_counts_per_rev", Number(1.0, 1e7), Must),
+    key("encoder_counts_per_rev", Number(1.0, 1e6), Must),
     key("encoder_wheel", Quantity(K::Length, 1.0, FAR), Must),
     key("belt_owner", Word(belt_owners), Must),
     key("belt_speed_max", Quantity(K::Speed, 1.0, 3_000.0), Must),
@@ -97,7 +97,7 @@ pub const MACHINE: &[Key] = &[
     key("reject_length", Quantity(K::Length, 1.0, FAR), May),
     key("jaw_half_mouth", Quantity(K::Length, 1.0, 500.0), Must),
     key("jaw_half_angle", Quantity(K::Angle, 10.0, 85.0), Must),
-    key("jaw_friction", Number(0.0, 1.5), Must),
+    key("jaw_friction", Number(0.01, 1.5), Must),
     key("contacts", Words(wired_contacts), Default("")),
     key("eye_on", Quantity(K::TimeMs, 0.0, 50.0), Default("0.5 ms")),
     key("eye_off", Quantity(K::TimeMs, 0.0, 50.0), Default("0.5 ms")),

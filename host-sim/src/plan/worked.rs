@@ -122,6 +122,12 @@ fn outline(job: &Job, along_mm: f64) -> Outline {
     nominal.grown(along_mm - half)
 }
 
+/// How far upstream of its centre the busy head reaches, mm: the largest body and a clearance, or the jaw's mouth.
+#[must_use]
+pub fn head_clear_mm(d_max_mm: f64, jaw_half_mouth_mm: f64) -> f64 {
+    (d_max_mm / 2.0 + CLEARANCE_MM).max(jaw_half_mouth_mm)
+}
+
 impl Worked {
     /// Works a job out at `v_mm_s`. The job has passed [`super::sane::check`].
     #[must_use]
@@ -180,7 +186,7 @@ impl Worked {
 
         // The pocket's bottle runs on to the blade; one that grips the belt worse follows it later by the spread of slips.
         let settle_need_mm = (rest_mm - m.pocket_eye_mm).max(0.0) + (slip_most_mm - slip_least_mm) + MARGIN_MM;
-        let head_clear_mm = (d_max / 2.0 + CLEARANCE_MM).max(m.jaw_half_mouth_mm);
+        let head_clear_mm = head_clear_mm(d_max, m.jaw_half_mouth_mm);
         let stop_mm = carry::stop_travel_mm(v, BELT_REACTION_MS, m.belt_accel_mm_s2, p.mu_min);
         let torque_nm = if p.torque_nm > 0.0 { p.torque_nm } else { tighten::half_diameter_nm(p.cap_diameter_mm) };
         let seat_only = p.tighten == TightenSpec::SeatOnly;
