@@ -5,7 +5,7 @@
 
 use crate::plan_example::{near, planned};
 use crate::random_job::shipped;
-use host_sim::plan::{air, demand, forces, tighten};
+use host_sim::plan::{Check, air, demand, forces, tighten};
 use timing_core::Actuator;
 
 /// C = 2 dm³/(s·bar), b = 0.3: worked.
@@ -120,6 +120,40 @@ fn demand_of_the_shipped_machine() {
     unknown.machine.actuators[Actuator::Grip.index()].drive.bore_mm = None;
     assert_eq!(demand::uncounted(&unknown), ["grip"]);
     assert!(planned(&unknown).cautions.iter().any(|c| c.contains("air is not counted: grip")));
+}
+
+/// A measured stroke that no valve could have passed, and a grip that is not yet pressed when the rollers turn: each fails by what it is off. By
+/// hand: 32 mm bore by 30 mm are 24.127 cm³; through C = 1 dm³/(s·bar) at 4.826 bar gauge the piston sweeps them in 24.127 × 1 / 5.826 ms.
+#[test]
+fn strokes_against_what_their_valves_pass() {
+    let job = shipped("steady-day");
+    let failed =
+        |job: &host_sim::job::Job| -> Vec<Check> { planned(job).checks.into_iter().filter(|c| !c.ok).collect() };
+    assert!(failed(&job).is_empty());
+    let find = |job: &host_sim::job::Job, name: &str| planned(job).checks.into_iter().find(|c| c.name == name);
+    let sweep = find(&job, "stroke of the grip no faster than its valve passes air").expect("it is checked");
+    near(sweep.limit, 24.127_43 / 5.826_33, 1e-4);
+    near(sweep.value, 96.0, 1e-9);
+
+    let mut quick = job.clone();
+    let grip = &mut quick.machine.actuators[Actuator::Grip.index()];
+    (grip.to_work_ms, grip.spread_ms) = (4.0, 0.0);
+    let checks = failed(&quick);
+    assert!(checks.iter().any(|c| c.name == sweep.name && c.mend.contains("contradict each other")), "{checks:?}");
+
+    // A valve so small that nine tenths of the pressure take longer than plunger and rollers need to close.
+    let mut small = job.clone();
+    small.machine.actuators[Actuator::Grip.index()].drive.conductance = Some(0.05);
+    let checks = failed(&small);
+    let [check] = checks.as_slice() else { panic!("{checks:?}") };
+    assert_eq!(check.name, "nine tenths of the pressure of the grip before its force is needed");
+    let (fill, _) = demand::fill_and_vent_ms(&small, Actuator::Grip).expect("its valve is known");
+    near(check.value, fill, 1e-9);
+    // Grip, plunger and rollers: 100 ms of travel each, 20 ms of latency for the later two, 11.33 ms of filter and mean bounce three times.
+    near(check.limit, 3.0 * (100.0 + 10.0 + 4.0 / 3.0) + 2.0 * 20.0, 1e-6);
+    // What is told to mend it does.
+    small.machine.actuators[Actuator::Grip.index()].drive.conductance = Some(0.05 * check.value / check.limit);
+    assert!(failed(&small).is_empty());
 }
 
 /// A force and its inverse: what is told to mend a force does mend it.

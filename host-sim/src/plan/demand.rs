@@ -4,10 +4,11 @@
 //! counted, and the sheet says so. Cylinders with a spring instead of a second chamber take about half of what is counted here.
 
 use super::air;
+use super::chart::{busy_steps, confirm_ms};
 use super::checks::Check;
 use super::figures::Figure;
 use super::forces::bar;
-use super::worked::stroke;
+use super::worked::{Worked, stroke, to_work_ms};
 use crate::job::spec::Job;
 use timing_core::Actuator;
 
@@ -70,22 +71,110 @@ impl Demand {
     }
 }
 
+/// An actuator's valve and what hangs on it.
+struct Hung {
+    /// What the piston sweeps, larger chamber, cm³.
+    swept_cm3: f64,
+    /// Its tube, cm³; 0 where not given.
+    tube_cm3: f64,
+    /// Sonic conductance, dm³/(s·bar).
+    c: f64,
+    /// Critical ratio.
+    b: f64,
+    /// Supply, absolute, bar.
+    full: f64,
+}
+
+impl Hung {
+    /// `None` without valve data, bore or stroke length.
+    fn on(job: &Job, a: Actuator) -> Option<Self> {
+        let d = stroke(job, a).drive;
+        let (bore, length, c) = (d.bore_mm?, d.stroke_mm?, d.conductance?);
+        let tube_cm3 = match (d.tube_mm, d.tube_bore_mm) {
+            (Some(l), Some(w)) => air::volume_cm3(w, 0.0, l),
+            _ => 0.0,
+        };
+        Some(Self {
+            swept_cm3: air::volume_cm3(bore, 0.0, length * d.lever.unwrap_or(1.0)),
+            tube_cm3,
+            c,
+            b: d.critical_ratio.unwrap_or(air::CRITICAL_RATIO),
+            full: bar(job, a) + air::ATMOSPHERE_BAR,
+        })
+    }
+
+    fn rate_per_s(&self) -> f64 {
+        air::rate_per_s(self.c, self.swept_cm3 + self.tube_cm3)
+    }
+
+    fn fill_ms(&self) -> f64 {
+        1_000.0 * air::fill_s(self.rate_per_s(), self.b, air::ATMOSPHERE_BAR / self.full, NEARLY)
+    }
+
+    fn vent_ms(&self) -> f64 {
+        let nearly_empty = self.full - NEARLY * (self.full - air::ATMOSPHERE_BAR);
+        1_000.0 * air::vent_s(self.rate_per_s(), self.b, self.full, nearly_empty, air::ATMOSPHERE_BAR)
+    }
+
+    /// Least time in which the piston can sweep its chamber, ms: with choked flow all the way, no load, and no more than the atmosphere's pressure
+    /// behind it: V·p_atm/(C·p1).
+    fn sweep_ms(&self) -> f64 {
+        // cm³ × bar / (dm³/(s·bar) × bar) = ms.
+        self.swept_cm3 * air::ATMOSPHERE_BAR / (self.c * self.full)
+    }
+}
+
 /// Times to fill and to empty the larger chamber and its tube, ms; `None` without valve data, bore or stroke length.
 #[must_use]
 pub fn fill_and_vent_ms(job: &Job, a: Actuator) -> Option<(f64, f64)> {
-    let d = stroke(job, a).drive;
-    let (bore, length, c) = (d.bore_mm?, d.stroke_mm?, d.conductance?);
-    let b = d.critical_ratio.unwrap_or(air::CRITICAL_RATIO);
-    let tube = match (d.tube_mm, d.tube_bore_mm) {
-        (Some(l), Some(w)) => air::volume_cm3(w, 0.0, l),
-        _ => 0.0,
-    };
-    let volume = air::volume_cm3(bore, 0.0, length * d.lever.unwrap_or(1.0)) + tube;
-    let rate = air::rate_per_s(c, volume);
-    let full = bar(job, a) + air::ATMOSPHERE_BAR;
-    let fill = air::fill_s(rate, b, air::ATMOSPHERE_BAR / full, NEARLY);
-    let nearly_empty = full - NEARLY * (full - air::ATMOSPHERE_BAR);
-    Some((fill * 1_000.0, air::vent_s(rate, b, full, nearly_empty, air::ATMOSPHERE_BAR) * 1_000.0))
+    Hung::on(job, a).map(|h| (h.fill_ms(), h.vent_ms()))
+}
+
+/// Measured strokes against what their valves can pass, and tools against the moment at which their force is needed.
+#[must_use]
+pub fn stroke_checks(job: &Job, w: &Worked) -> Vec<Check> {
+    let mut all = Vec::new();
+    for a in moving(job) {
+        let Some(h) = Hung::on(job, a) else { continue };
+        let s = stroke(job, a);
+        let fastest = s.to_work_ms.min(s.to_home_ms) - s.spread_ms;
+        all.push(Check::at_least(
+            format!("stroke of the {} no faster than its valve passes air", a.name()),
+            fastest,
+            h.sweep_ms(),
+            "ms",
+            || "measure the stroke again, or correct bore, stroke_length or sonic_conductance: they contradict each other".to_owned(),
+        ));
+        // From the valve's opening until what comes next leans on this force.
+        let Some(needed) = needed_ms(job, w, a) else { continue };
+        all.push(Check::at_most(
+            format!("nine tenths of the pressure of the {} before its force is needed", a.name()),
+            h.fill_ms(),
+            needed,
+            "ms",
+            || {
+                format!(
+                    "take a valve of at least {:.2} dm³/(s·bar), a shorter or thinner tube, or a dwell {:.0} ms longer",
+                    h.c * h.fill_ms() / needed,
+                    h.fill_ms() - needed
+                )
+            },
+        ));
+    }
+    all
+}
+
+/// From the valve's opening until the force of a tool is needed, ms: the grip's before the rollers turn, the plunger's before they close, the rollers'
+/// before they turn. `None` for what only moves.
+fn needed_ms(job: &Job, w: &Worked, a: Actuator) -> Option<f64> {
+    let [seat, engage, ..] = busy_steps(job, w).map(|s| s.1);
+    let met = stroke(job, a).to_work_ms + confirm_ms(job, a, true);
+    match a {
+        Actuator::Grip => Some(met + seat + engage),
+        Actuator::Plunger => Some(met + job.product.seat_dwell_ms + to_work_ms(job, Actuator::Rollers)),
+        Actuator::Rollers => Some(met + job.product.engage_dwell_ms),
+        Actuator::EntryGate | Actuator::ReleaseGate | Actuator::Reject => None,
+    }
 }
 
 /// The supply against the demand.

@@ -207,6 +207,7 @@ fn all_checks(job: &Job, w: &Worked) -> Vec<Check> {
     all.extend(pocket::checks(job, w));
     all.extend(overlap.checks);
     all.extend(conditions::pitch_checks(job, w, cycle_ms));
+    all.extend(demand::stroke_checks(job, w));
     all.extend(demand::checks(job, cycle_ms));
     all
 }
