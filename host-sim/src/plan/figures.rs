@@ -21,13 +21,16 @@ pub struct Figure {
     /// time, a slip goes with the square of the speed.
     #[serde(skip)]
     pub travel: bool,
+    /// Whether a person enters it, in the controller or on a regulator; the rest is worked out to be looked at.
+    #[serde(skip)]
+    pub set: bool,
 }
 
 impl Figure {
     /// A figure that is no mark along the belt.
     #[must_use]
     pub const fn plain(name: &'static str, value: f64, unit: &'static str) -> Self {
-        Self { name, value, unit, travel: false }
+        Self { name, value, unit, travel: false, set: false }
     }
 }
 
@@ -35,8 +38,13 @@ fn fig(name: &'static str, value: f64, unit: &'static str) -> Figure {
     Figure::plain(name, value, unit)
 }
 
+/// A figure that a person enters.
+fn set(name: &'static str, value: f64, unit: &'static str) -> Figure {
+    Figure { set: true, ..fig(name, value, unit) }
+}
+
 fn travel(name: &'static str, mm: f64) -> Figure {
-    Figure { name, value: mm, unit: "mm", travel: true }
+    Figure { travel: true, ..set(name, mm, "mm") }
 }
 
 /// Set-points: travels for what the belt does, times for what actuators do, forces and torques to set.
@@ -44,10 +52,10 @@ fn travel(name: &'static str, mm: f64) -> Figure {
 pub fn setpoints(job: &Job, w: &Worked, c: &Chart, early_ms: Option<f64>) -> Vec<Figure> {
     let (m, p) = (&job.machine, &job.product);
     let mut out = vec![
-        fig("belt speed", w.v_mm_s, "mm/s"),
+        set("belt speed", w.v_mm_s, "mm/s"),
         travel("catch travel from the release eye", w.catch_mm),
-        fig("aim early", p.aim_early_mm, "mm"),
-        fig("lead of the grip", w.lead_mm, "mm"),
+        set("aim early", p.aim_early_mm, "mm"),
+        set("lead of the grip", w.lead_mm, "mm"),
         travel("grip ordered after the release eye", w.catch_mm - p.aim_early_mm - w.lead_mm),
         travel("release gate shut after the release eye", w.gate_shut_mm),
         travel("settling travel of the pocket", w.settle_mm),
@@ -57,33 +65,33 @@ pub fn setpoints(job: &Job, w: &Worked, c: &Chart, early_ms: Option<f64>) -> Vec
         fig("stopping travel", w.stop_mm, "mm"),
         fig("pick-up slip, least", w.slip_least_mm, "mm"),
         fig("pick-up slip, most", w.slip_most_mm, "mm"),
-        fig("speed sample window", p.speed_window_mm, "mm"),
+        set("speed sample window", p.speed_window_mm, "mm"),
         fig("pick-up time at the lowest friction", carry::pick_up_time_ms(w.v_mm_s, p.mu_min), "ms"),
-        fig("capture of the jaw", w.capture_mm, "mm"),
-        fig("uncertainty at registration", w.centring.position_mm(), "mm"),
+        set("capture of the jaw", w.capture_mm, "mm"),
+        set("uncertainty at registration", w.centring.position_mm(), "mm"),
         fig("centring error, worst case", w.centring.sum_mm(), "mm"),
-        fig("seat dwell", p.seat_dwell_ms, "ms"),
-        fig("engage dwell", p.engage_dwell_ms, "ms"),
-        fig("disengage dwell", p.disengage_dwell_ms, "ms"),
+        set("seat dwell", p.seat_dwell_ms, "ms"),
+        set("engage dwell", p.engage_dwell_ms, "ms"),
+        set("disengage dwell", p.disengage_dwell_ms, "ms"),
         fig("head busy, grip to let-go", c.busy_ms, "ms"),
     ];
     for a in Actuator::ALL {
         let (work, home) = names(a);
-        out.push(fig(work, to_work_ms(job, a), "ms"));
-        out.push(fig(home, to_home_ms(job, a), "ms"));
+        out.push(set(work, to_work_ms(job, a), "ms"));
+        out.push(set(home, to_home_ms(job, a), "ms"));
     }
     match p.tighten {
-        TightenSpec::Turns => out.push(fig("spin time", w.spin_ms, "ms")),
+        TightenSpec::Turns => out.push(set("spin time", w.spin_ms, "ms")),
         TightenSpec::Torque => {
-            out.push(fig("torque not before", w.torque_window_ms.0, "ms"));
-            out.push(fig("torque not after", w.torque_window_ms.1, "ms"));
+            out.push(set("torque not before", w.torque_window_ms.0, "ms"));
+            out.push(set("torque not after", w.torque_window_ms.1, "ms"));
         }
-        TightenSpec::SeatOnly => out.push(fig("closed without spin", w.spin_ms, "ms")),
+        TightenSpec::SeatOnly => out.push(set("closed without spin", w.spin_ms, "ms")),
     }
     if p.tighten != TightenSpec::SeatOnly {
         let grip = 2.0 * tighten::grip_force_n(w.torque_nm, m.jaw_mu, w.d_min_mm, m.jaw_half_angle_deg);
         out.extend([
-            fig("roller speed", f64::from(w.rpm), "rpm"),
+            set("roller speed", f64::from(w.rpm), "rpm"),
             fig("closure speed", tighten::cap_rpm(f64::from(w.rpm), m.roller_diameter_mm, p.cap_diameter_mm), "rpm"),
             fig("application torque", w.torque_nm, "N·m"),
             fig(
@@ -113,7 +121,7 @@ pub fn setpoints(job: &Job, w: &Worked, c: &Chart, early_ms: Option<f64>) -> Vec
     }
     out.push(fig("push of each queued bottle on a blade", carry::queue_force_n(1.0, p.mu_max, p.mass_kg), "N"));
     if let Some(ms) = early_ms {
-        out.push(fig("next release after the grip is confirmed", ms, "ms"));
+        out.push(set("next release after the grip is confirmed", ms, "ms"));
     }
     out.push(fig("cycle if the head waited until the last bottle had left", c.vacant_cycle_ms, "ms"));
     out

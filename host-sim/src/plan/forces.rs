@@ -197,7 +197,7 @@ fn gate_checks(job: &Job) -> Vec<Check> {
 #[must_use]
 pub fn figures(job: &Job, w: &Worked) -> Vec<Figure> {
     let mut out = vec![
-        Figure::plain("air pressure at the regulator", job.machine.air_bar, "bar"),
+        Figure { set: true, ..Figure::plain("air pressure at the regulator", job.machine.air_bar, "bar") },
         Figure::plain("the same in psi", job.machine.air_bar * tighten::PSI_IN_BAR, "psi"),
     ];
     for a in Actuator::ALL {

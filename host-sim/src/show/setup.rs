@@ -13,7 +13,10 @@ const OFF: f64 = 0.1;
 const MORE: &str = "\
 .lead{break-after:avoid}\
 td.box{width:18px}td.box span{display:inline-block;width:13px;height:13px;border:1.5px solid #1a1a1a}\
-td.hand{min-width:64px}table.wide{width:100%}th.what{width:62%}table.wide td{font-size:13px;line-height:1.35}tr.step td{background:#ececec;font-weight:bold}.signed td{height:34px;min-width:150px}";
+td.hand{min-width:64px}table.wide{width:100%}th.what{width:62%}table.wide td{font-size:13px;line-height:1.35}tr.step td{background:#ececec;font-weight:bold}.signed td{height:34px;min-width:150px}\
+table.dense td,table.dense th{padding:1px 7px;font-size:13px;line-height:1.3}\
+@media print{table td,table th{font-size:9pt;line-height:1.25;padding:2px 6px}table.wide td{font-size:8.5pt}\
+table.dense td,table.dense th{font-size:8pt;padding:0 5px}.signed,.keep{break-inside:avoid}}";
 
 /// The set-up sheet of a planned job as an HTML file.
 #[must_use]
@@ -34,8 +37,9 @@ pub fn setup(job: &Job, plan: &Plan) -> String {
             (prove())
             (steps(plan))
             (faster(plan))
-            (checks(plan))
             (signed())
+            (figures(plan))
+            (checks(plan))
         },
     )
 }
@@ -103,7 +107,7 @@ fn settings(plan: &Plan) -> Markup {
         table {
             thead { tr { th {} th { "What" } th.n { "Set to" } th.n { "At " (format!("{v:.0}")) " mm/s" } th.n { "As a delay, belt ±10 %" } } }
             tbody {
-                @for f in &plan.setpoints {
+                @for f in plan.setpoints.iter().filter(|f| f.set) {
                     tr {
                         (box_())
                         td { (f.name) }
@@ -118,12 +122,24 @@ fn settings(plan: &Plan) -> Markup {
     }
 }
 
+/// What was worked out to be looked at, not to be set.
+fn figures(plan: &Plan) -> Markup {
+    html! {
+        h2 { "Figures behind it" }
+        table.dense {
+            thead { tr { th { "What" } th.n { "Value" } } }
+            tbody { @for f in plan.setpoints.iter().filter(|f| !f.set) { tr { td { (f.name) } td.n { (value(f)) } } } }
+        }
+    }
+}
+
 fn value(f: &Figure) -> String {
     format!("{:.2} {}", f.value, f.unit).trim_end().to_owned()
 }
 
 fn prove() -> Markup {
     html! {
+        div.keep {
         h2 { "3. Prove it, in this order" }
         table {
             tbody {
@@ -136,6 +152,7 @@ fn prove() -> Markup {
                     "Emergency stop and guards at each of these: everything off, nothing restarts by itself.",
                 ] { tr { (box_()) td { (text) } td.hand {} } }
             }
+        }
         }
     }
 }
@@ -176,7 +193,7 @@ fn faster(plan: &Plan) -> Markup {
 fn checks(plan: &Plan) -> Markup {
     html! {
         h2 { "Checks" }
-        table {
+        table.dense {
             thead { tr { th { "Check" } th.n { "Value" } th.n { "Limit" } th.n { "To spare" } th { "Holds" } } }
             tbody {
                 @for c in &plan.checks {
