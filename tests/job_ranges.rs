@@ -64,7 +64,7 @@ fn what_the_reader_takes_can_be_planned_with() {
             fs::write(dir.path().join("machine.toml"), m).expect("the folder can be written");
             fs::write(dir.path().join("product.toml"), p).expect("the folder can be written");
             let place = format!("{file} {table} {} = {value}", key.name);
-            match Job::read(&dir.path().join("job.toml")) {
+            match Job::read(dir.path().join("job.toml")) {
                 Err(_) => refused += 1,
                 Ok(job) => match plan::plan(&job) {
                     Ok(_) => planned += 1,

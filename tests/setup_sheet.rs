@@ -99,7 +99,9 @@ fn the_page_begins_with_cautions_and_has_a_box_for_each_thing_to_do() {
     assert!(page.contains("Local codes and licensed practice decide"));
     assert!(caution < page.find("<table").expect("a table") && caution < page.find("<figure").expect("the sketch"));
     let boxes = page.matches("<td class=\"box\">").count();
-    assert_eq!(boxes, p.setup.len() + p.setpoints.len() + 6, "positions, settings, and six proofs");
+    let set = p.setpoints.iter().filter(|f| f.set).count();
+    assert_eq!(boxes, p.setup.len() + set + 6, "positions, settings, and six proofs");
+    assert!(set > 20 && p.setpoints.iter().all(|f| page.contains(f.name)), "what is only worked out is shown, too");
     // Self-contained: nothing is fetched, and nothing runs.
     let bare = page.replace("http://www.w3.org/2000/svg", "");
     assert!(!bare.contains("http") && !bare.contains("<script") && !bare.contains("src="));

@@ -47,7 +47,7 @@ pub(super) fn gains(job: &Job, w: &Worked, now: &Chart) -> Vec<Gain> {
     short.product.settle_mm = 0.0;
     let need = w.settle_need_mm;
     all.push(gain(format!("settle of {need:.1} mm, what this pocket needs"), &short));
-    all.extend(faster_rollers(job, w, &gain));
+    all.extend(faster_rollers(job, w, gain));
     let mm = nearest(job);
     all.push(gain(format!("escapement and its eyes {mm:.1} mm nearer to the head"), &nearer(job, mm)));
     all.push(early(job, gain));
