@@ -20,6 +20,7 @@ mod judge;
 mod judge_job;
 mod judge_outcome;
 mod line_job;
+mod link;
 mod mt_speed;
 mod output_files;
 mod plan_air;

@@ -1,4 +1,4 @@
-//! The parts of a firmware that no board changes: the loop around the core, and reading recorded inputs.
+//! The parts of a firmware that no board changes: the loop around the core, reading recorded inputs, and the board's end of a link.
 //!
 //! A board is a [`Board`]: it senses wires and drives coils. [`run`] does the rest, and puts every output off whenever it
 //! ends, for whatever reason. The loop is the same on an emulated board, on a real one and in the tests on the host.
@@ -8,6 +8,7 @@
 //! decide what a machine needs.
 #![cfg_attr(not(test), no_std)]
 
+pub mod link;
 pub mod recorded;
 
 use timing_core::{Inputs, Outputs, Station};

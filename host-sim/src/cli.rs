@@ -5,6 +5,7 @@
 mod args;
 pub mod files;
 mod jobs;
+mod lockstep;
 mod plan;
 pub mod rehearsal;
 
@@ -38,6 +39,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>, out: &mut dyn Write, err: &
         args::Verb::Check(a) => jobs::check(&a, out, err),
         args::Verb::Plan(a) => plan::plan(&a, out, err),
         args::Verb::Run(a) => rehearsal::run(&a, &rehearsal::real, out, err),
+        args::Verb::Lockstep(a) => lockstep::run(&a, out, err),
         args::Verb::Demo(a) => rehearsal::demo(&a, &rehearsal::real, out, err),
     }
 }

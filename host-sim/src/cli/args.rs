@@ -39,6 +39,8 @@ pub(super) enum Verb {
     Plan(PlanArgs),
     /// Rehearse jobs against the modelled line, and give each its verdict.
     Run(RunArgs),
+    /// Firmware in the loop: a board ticks through what each rehearsal gave the core, and every output is compared.
+    Lockstep(LockstepArgs),
 }
 
 /// `check`.
@@ -127,4 +129,37 @@ pub struct DemoArgs {
     /// For machines: one JSON object on standard output.
     #[arg(long)]
     pub json: bool,
+}
+
+/// `lockstep`: firmware in the loop.
+#[derive(Debug, Args)]
+#[command(after_help = CAUTIONS)]
+pub(super) struct LockstepArgs {
+    /// Job files (TOML).
+    #[arg(required = true, value_name = JOB)]
+    pub(super) jobs: Vec<PathBuf>,
+    /// Run the firmware on this board in the emulator (QEMU).
+    #[arg(long, value_name = "BOARD", value_parser = ["microbit", "mps2-an386"], requires = "firmware", conflicts_with = "port", required_unless_present = "port")]
+    pub(super) emulator: Option<String>,
+    /// The firmware, as the linker wrote it, for the emulator.
+    #[arg(long, value_name = "ELF", requires = "emulator")]
+    pub(super) firmware: Option<PathBuf>,
+    /// Talk to a board on this serial port. Unplug its outputs first.
+    #[arg(long, value_name = "PATH")]
+    pub(super) port: Option<PathBuf>,
+    /// Speed of the port, bits a second.
+    #[arg(long, value_name = "N", default_value_t = 115_200, conflicts_with = "emulator")]
+    pub(super) baud: u32,
+    /// Rehearse each job with so many seeds, from its own on.
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u64).range(1..=1_000_000))]
+    pub(super) seeds: u64,
+    /// Spoil one frame in 50 on the link, each way, as this seed says: the comparison must not mind.
+    #[arg(long, value_name = "SEED")]
+    pub(super) link_faults: Option<u64>,
+    /// For machines: one JSON object a run, one a line, on standard output.
+    #[arg(long)]
+    pub(super) json: bool,
+    /// Say nothing but what differs, and the sum.
+    #[arg(short, long)]
+    pub(super) quiet: bool,
 }
