@@ -4,12 +4,15 @@
 //! Where a check keeps a margin of its own, its limit is passed by that margin first, and by what no line can show all at once: each
 //! case says so. Checks without a case, and why:
 //!
-//! - *release eye past the pick-up slip*: what slip is left counts as a centring error, and fails there;
+//! - *release eye past the pick-up slip*, *release eye early enough*, *let-go known before the discharge eye*: decided by the belt's speed, see
+//!   [`crate::fastest_belt`];
 //! - *travel left for the lead*, *body in the eye longer than its filter*: stricter forms of *release eye early enough*, which
-//!   always fails first; that one guards against over-long bodies, which no tolerance draws;
+//!   always fails first;
 //! - *belt speed against a stop at the foot*: a body so tall tips when it is picked up, and fails there first;
-//! - *uncertainty after a belt stop*, *pitch at the diverter*, *early release*: need a stop, a reject, a late head; see the shipped jobs;
-//! - *torque window*, *roller speed*, *discharge eye*: rules of set-up, not edges of a physical limit.
+//! - *pitch at the diverter*, *discharge eye*: need a reject, a full outfeed; see [`crate::infeasible`], which makes them happen;
+//! - *uncertainty after a belt stop*: needs a stop with a bottle on its way; see the shipped jobs;
+//! - *early release*: a plan whose check fails does without it;
+//! - *torque window*, *roller speed*: rules of set-up, not edges of a physical limit.
 
 use crate::line_job::{feasible_job, saturated};
 use crate::random_job::draws;
