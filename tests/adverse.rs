@@ -4,19 +4,21 @@
 //! Where a check keeps a margin of its own, its limit is passed by that margin first, and by what no line can show all at once: each
 //! case says so. Checks without a case, and why:
 //!
-//! - *release eye past the pick-up slip*: what slip is left counts as a centring error, and fails there;
+//! - *release eye past the pick-up slip*, *release eye early enough*, *let-go known before the discharge eye*: decided by the belt's speed, see
+//!   [`crate::fastest_belt`];
 //! - *travel left for the lead*, *body in the eye longer than its filter*: stricter forms of *release eye early enough*, which
-//!   always fails first; that one guards against over-long bodies, which no tolerance draws;
+//!   always fails first;
 //! - *belt speed against a stop at the foot*: a body so tall tips when it is picked up, and fails there first;
-//! - *jaw friction lets the V centre*: the model holds such a bottle where it was met, and closes it all the same;
-//! - *uncertainty after a belt stop*, *pitch at the diverter*, *early release*: need a stop, a reject, a late head; see the shipped jobs;
-//! - *torque window*, *roller speed*, *discharge eye*: rules of set-up, not edges of a physical limit.
+//! - *pitch at the diverter*, *discharge eye*: need a reject, a full outfeed; see [`crate::infeasible`], which makes them happen;
+//! - *uncertainty after a belt stop*: needs a stop with a bottle on its way; see the shipped jobs;
+//! - *early release*: a plan whose check fails does without it;
+//! - *torque window*, *roller speed*: rules of set-up, not edges of a physical limit.
 
 use crate::line_job::{feasible_job, saturated};
 use crate::random_job::draws;
 use host_sim::job::Job;
 use host_sim::plan::chart::chart;
-use host_sim::plan::{self, Plan, carry, escapement};
+use host_sim::plan::{self, Plan, carry, catch, escapement};
 use host_sim::plant::Bounds;
 use host_sim::rehearse::{Options, rehearse};
 use host_sim::verdict::{Outcome, RunResult};
@@ -71,12 +73,10 @@ fn late(mut job: Job, a: Actuator, share: f64) -> Option<(Job, Bounds)> {
     (s.margin_ms > filter + 1.0).then_some((job, Bounds { stroke, ..Bounds::MIDDLE }))
 }
 
-/// How far clear of a bottle an eye is put: within, 0.5 mm for the whole beam; past, not by 0.5 mm.
-fn clear_mm(beam_mm: f64, share: f64) -> f64 {
-    if share > 1.0 { -0.5 } else { beam_mm / 2.0 + 0.5 }
-}
+/// How much of a bottle a blade may meet so that it only nudges it aside, mm: an assumption of the modelled line.
+const NUDGE_MM: f64 = 1.0;
 
-const CASES: [Case; 11] = [
+const CASES: [Case; 12] = [
     Case {
         // Two counts, a late tick and half the eye's response are in the sum but do not show all at once, nor with the early aim: the
         // capture is pushed below what does: stroke, beam, aim. Within, it is what the sum needs, and three counts that the core rounds
@@ -98,6 +98,21 @@ const CASES: [Case; 11] = [
         },
         // The core, too, may see that its own uncertainty is more than this jaw captures.
         seen: |r| outcome(r, Outcome::OffCentre) || flagged(r, Why::Missed) || flagged(r, Why::Uncertain),
+    },
+    Case {
+        // The bottle is met off centre by what can be drawn: stroke and beam.
+        check: "jaw friction lets the V centre",
+        push: |mut job, plan, share| {
+            let m = &mut job.machine;
+            m.jaw_mu = catch::centring_friction(m.jaw_half_angle_deg) * share;
+            let mut stroke = [0.0; 6];
+            stroke[Actuator::Grip.index()] = -1.0;
+            let s = m.actuators[Actuator::Grip.index()].spread_ms;
+            let off = plan.worked.way_mm(s) + m.eye_beam_mm / 2.0 + job.product.aim_early_mm;
+            // The model lets both flanks touch a bottle that is 0.5 mm off.
+            (off > 0.7).then_some((job, Bounds { stroke, eye: -1.0, ..Bounds::MIDDLE }))
+        },
+        seen: |r| outcome(r, Outcome::OffCentre),
     },
     Case {
         check: "bottle slides before it tips at pick-up",
@@ -152,37 +167,37 @@ const CASES: [Case; 11] = [
         },
     },
     Case {
-        // The check keeps 2 mm: the eye is put 0.5 mm into the bottle at the entry gate.
+        // The check keeps 2 mm: passed by those, the eye switches 2 % of the nose's reach short of its tip.
         check: "pocket eye clear of the bottle at the entry gate",
         push: |mut job, _, share| {
             let (m, p) = (&mut job.machine, &job.product);
             let r = (p.diameter_mm - p.diameter_tol_mm) / 2.0;
-            m.pocket_eye_mm =
-                m.entry_blade_mm + escapement::nose_mm(r, m.blade_tip_mm) + clear_mm(m.eye_beam_mm, share);
+            let nose = escapement::nose_mm(r, m.blade_tip_mm);
+            m.pocket_eye_mm = m.entry_blade_mm + nose / share + m.eye_beam_mm / 2.0;
             Some((job, Bounds { body: -1.0, eye: -1.0, ..Bounds::MIDDLE }))
         },
         seen: |r| told(r, |f| f == Fault::Misfeed.code()),
     },
     Case {
-        // The check keeps 2 mm: the eye is put 0.5 mm past the nose of the bottle at the release gate.
+        // The check keeps 2 mm: passed by those, the eye switches 2 % of the nose's reach beyond its tip.
         check: "pocket eye blocked by the bottle at the release gate",
         push: |mut job, _, share| {
             let (m, p) = (&mut job.machine, &job.product);
             let r = (p.diameter_mm + p.diameter_tol_mm) / 2.0;
-            m.pocket_eye_mm =
-                m.release_blade_mm + escapement::nose_mm(r, m.blade_tip_mm) - clear_mm(m.eye_beam_mm, share);
+            let nose = escapement::nose_mm(r, m.blade_tip_mm);
+            m.pocket_eye_mm = m.release_blade_mm + nose * share - m.eye_beam_mm / 2.0;
             Some((job, Bounds { body: 1.0, eye: 1.0, ..Bounds::MIDDLE }))
         },
         seen: |r| r.counted.registered == 0,
     },
     Case {
-        // The check keeps 1 mm of play, and a blade that meets less than 1 mm of a bottle nudges it aside.
+        // The check keeps 1 mm of play, and a blade that meets less than 1 mm of a bottle nudges it aside: 2 % of that.
         check: "entry blade between first and second bottle",
         push: |mut job, plan, share| {
             job.product.diameter_tol_mm = 0.0;
             let (m, r) = (&mut job.machine, job.product.diameter_mm / 2.0);
             let (low, _) = escapement::entry_window_mm(m.release_blade_mm, m.blade_mm, m.blade_tip_mm, r, r);
-            m.entry_blade_mm = if share > 1.0 { low - 1.2 } else { low + 0.2 };
+            m.entry_blade_mm = low - NUDGE_MM * share;
             (m.pocket_eye_mm - m.entry_blade_mm < plan.worked.d_mm * 2.0).then_some((job, Bounds::MIDDLE))
         },
         seen: |r| outcome(r, Outcome::StruckByGate),

@@ -40,13 +40,16 @@ fn the_jaw_captures_up_to_its_half_mouth_less_r_cos_alpha() {
 #[test]
 fn friction_above_the_wedge_angle_keeps_the_jaw_from_centring() {
     // tan((90° − 60°)/2) = 0.268.
-    for (mu, x) in [(0.26, 0.0), (0.27, 10.0)] {
-        let mut j = one_at(10.0);
+    for (mu, at, x) in [(0.26, 10.0, 0.0), (0.27, 10.0, 10.0), (0.27, 0.4, 0.0)] {
+        let mut j = one_at(at);
         j.machine.jaw_mu = mu;
         let mut b = Bench::new(&j);
         b.coil(A::Grip, true);
         b.run_to(300_000);
         assert_eq!(b.plant.place_of(1), Some(x), "friction {mu}");
+        // It stalls on what it does not centre, short of its contact.
+        assert_eq!(met(&b, 1), Some((at, x == 0.0)), "friction {mu}");
+        assert_eq!(b.has(Contact::GripWork), x == 0.0, "friction {mu}");
     }
 }
 

@@ -126,12 +126,12 @@ fn eye_checks(job: &Job, w: &Worked) -> Vec<Check> {
 }
 
 fn catch_checks(job: &Job, w: &Worked) -> Vec<Check> {
-    let m = &job.machine;
+    let (m, p) = (&job.machine, &job.product);
     // When the grip is known to be open, and the next is let go, the last has been free for its stroke and the contact's filter.
     let grip = stroke(job, Actuator::Grip);
     let told_ms = if grip.home { m.contact_filter_ms } else { grip.margin_ms };
     let open_ms = (grip.to_home_ms - grip.spread_ms).max(0.0) + told_ms;
-    vec![
+    let mut all = vec![
         Check::at_most(
             "belt speed",
             w.v_mm_s,
@@ -148,9 +148,10 @@ fn catch_checks(job: &Job, w: &Worked) -> Vec<Check> {
             "slow the belt, steady the grip's stroke, move the release eye downstream of the slip, or widen the jaw",
         )
         .of_speed(),
+        // A bottle may part from the belt at the stop, and again at the start.
         Check::at_most(
             "uncertainty after a belt stop, against the capture",
-            w.centring.position_mm() + w.slip_u_mm(),
+            w.centring.position_mm() + 2.0 * w.slip_u_mm(),
             w.capture_mm,
             "mm",
             "slow the belt, soften its ramp, or widen the jaw",
@@ -180,7 +181,26 @@ fn catch_checks(job: &Job, w: &Worked) -> Vec<Check> {
             "move the gates upstream, quicken the grip, or slow the belt",
         )
         .of_speed(),
-    ]
+    ];
+    if let Some(x) = m.discharge_eye_mm {
+        // A bottle is free as soon as the grip moves. One that the eye sees before its let-go is known belongs to nobody.
+        let way = x - m.eye_beam_mm / 2.0 - w.d_max_mm / 2.0;
+        let seen_ms = carry::ride_ms(w.v_mm_s, p.mu_max, way) + m.eye_on_ms + m.eye_filter_ms;
+        let told_ms = grip.to_home_ms
+            + grip.spread_ms
+            + if grip.home { m.contact_bounce_ms + m.contact_filter_ms } else { grip.margin_ms };
+        all.push(
+            Check::at_least(
+                "let-go known before the bottle reaches the discharge eye",
+                seen_ms,
+                told_ms,
+                "ms",
+                "quicken the grip's way back, wire its home contact, move the discharge eye downstream, or slow the belt",
+            )
+            .of_speed(),
+        );
+    }
+    all
 }
 
 fn stand_checks(job: &Job, w: &Worked) -> Vec<Check> {

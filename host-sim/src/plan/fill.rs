@@ -63,6 +63,16 @@ pub(super) fn profile(job: &Job, w: &Worked) -> Result<MachineProfile, PlanError
     })
 }
 
+/// By how much the tail of the longest body may be accepted later, mm, than the core allows for by itself before it takes a body that is still in
+/// the eye for over-long: a quarter more than the eye's answer to a nose, and the base uncertainty. An eye that is slow to clear, or whose
+/// contact bounces long, takes more.
+fn late_tail_mm(job: &Job, w: &Worked) -> f64 {
+    let m = &job.machine;
+    let takes_ms = m.eye_off_ms + m.contact_bounce_ms + m.eye_filter_ms;
+    let allowed_ms = 1.25 * (m.eye_on_ms + m.eye_filter_ms);
+    (w.way_mm(takes_ms - allowed_ms) - w.centring.position_mm() + 2.0 * w.centring.count_mm).max(0.0)
+}
+
 /// The product's table. `early_ms` as proven by [`super::overlap`].
 ///
 /// # Errors
@@ -82,7 +92,7 @@ pub(super) fn product(job: &Job, w: &Worked, early_ms: Option<f64>) -> Result<Pr
         speed: speed("belt_speed", w.v_mm_s)?,
         body_min: millimetres("shortest body", w.d_min_mm)?,
         body: millimetres("body", w.d_mm)?,
-        body_max: millimetres("longest body", w.d_max_mm)?,
+        body_max: millimetres("longest body", w.d_max_mm + late_tail_mm(job, w))?,
         catch_travel: millimetres("catch travel", w.catch_mm)?,
         catch_early: millimetres("aim_early", p.aim_early_mm)?,
         capture: millimetres("capture", w.capture_mm)?,

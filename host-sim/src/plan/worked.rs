@@ -152,11 +152,19 @@ impl Worked {
         let grip = stroke(job, Actuator::Grip);
         let catch_mm = catch::catch_travel_mm(d, m.release_eye_mm);
         let lead_mm = catch::lead_mm(v, grip.latency_ms, grip.to_work_ms);
-        // Trailing edge → eye clear → accepted → order → contact, the latest stroke; the early aim brings the order forward.
+        let slip_mm = carry::slip_remaining_mm(v, p.mu_min, m.release_eye_mm - rest_mm);
+        // Both edges are taken to be late by the response to a bottle coming.
+        let eye_mm = m.eye_beam_mm / 2.0 + v * (m.eye_on_ms / 2.0).max((m.eye_off_ms - m.eye_on_ms).abs()) / 1_000.0;
+        // Trailing edge → eye clear → accepted → order → contact, the latest stroke; the early aim brings the order forward. The core gives the
+        // eye a quarter more than its answer to a nose.
         let aim_ms = p.aim_early_mm / v * 1_000.0;
-        let eye_lead_ms = grip.latency_ms + grip.to_work_ms + grip.spread_ms + m.eye_off_ms + m.eye_filter_ms + aim_ms;
+        let clear_ms = grip.spread_ms + m.eye_off_ms + m.contact_bounce_ms + m.eye_filter_ms;
+        let known_ms = clear_ms.max(1.25 * (m.eye_on_ms + m.eye_filter_ms));
+        let eye_lead_ms = grip.latency_ms + grip.to_work_ms + known_ms + aim_ms;
+        // A body counts as over-long only beyond the longest and the uncertainty of its edges.
+        let longer_mm = p.diameter_tol_mm + 3.0 * count_mm + eye_mm + slip_mm;
         let eye_window_mm =
-            catch::eye_window_mm(rest_mm, slip_most_mm, MARGIN_MM, d, p.diameter_tol_mm.max(MARGIN_MM), v, eye_lead_ms);
+            catch::eye_window_mm(rest_mm, slip_most_mm, MARGIN_MM, d, longer_mm.max(MARGIN_MM), v, eye_lead_ms);
         let trailing_known = m.release_eye_mm <= eye_window_mm.1;
         let accel = catch::wander_accel_mm_s2(v, job.run.wander, job.run.wander_period_s);
         let centring = catch::Centring {
@@ -165,9 +173,8 @@ impl Worked {
             stroke_mm: v * grip.spread_ms / 1_000.0,
             speed_mm: catch::speed_change_mm(accel, grip.latency_ms + grip.to_work_ms),
             age_mm: catch::sample_age_mm(accel, grip.latency_ms + grip.to_work_ms, p.speed_window_mm, v),
-            slip_mm: carry::slip_remaining_mm(v, p.mu_min, m.release_eye_mm - rest_mm),
-            // Both edges are taken to be late by the response to a bottle coming.
-            eye_mm: m.eye_beam_mm / 2.0 + v * (m.eye_on_ms / 2.0).max((m.eye_off_ms - m.eye_on_ms).abs()) / 1_000.0,
+            slip_mm,
+            eye_mm,
             body_mm: if trailing_known { 0.0 } else { p.diameter_tol_mm / 2.0 },
             aim_mm: p.aim_early_mm,
         };

@@ -9,6 +9,9 @@ use super::kin::NEVER;
 use crate::facts::What;
 use timing_core::{Actuator, Contact};
 
+/// Off centre by no more than this a body touches both flanks, mm: nothing needs to slide, and the jaw comes to its place of work. An assumption
+/// of the model.
+const BOTH_FLANKS_MM: f64 = 0.5;
 /// A crossed thread takes up the torque within this many turns.
 const CROSSED_TURNS: f64 = 0.1;
 
@@ -152,11 +155,13 @@ impl Plant {
             let b = &self.row[i];
             (b.number, self.arc(i, t).v, b.r, b.down)
         };
-        let captured = !down && x.abs() <= self.jaw_capture(r) + 1e-9;
+        // A flank that friction locks pushes nothing along: the jaw stalls on a body that it meets off centre.
+        let slides = self.jaw_centres || x.abs() <= BOTH_FLANKS_MM;
+        let captured = !down && slides && x.abs() <= self.jaw_capture(r) + 1e-9;
         self.tell(t, i, What::JawMet { off_mm: x, captured });
         self.stop_foot(i, t, v);
         self.row[i].gripped = true;
-        let x1 = if captured && self.jaw_centres { 0.0 } else { x };
+        let x1 = if captured { 0.0 } else { x };
         if captured {
             self.jaw = Jaw::Holds(number);
             self.tell(t, i, What::Gripped);
