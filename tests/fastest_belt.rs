@@ -78,7 +78,7 @@ fn past_the_fastest_belt_the_first_check_to_give_is_right() {
             rough += u32::from(off > 0.002);
             worst = worst.max(off);
         }
-        let row = rows.entry(first.clone()).or_default();
+        let row = rows.entry(first.to_string()).or_default();
         row.jobs += 1;
         for share in [PAST, WITHIN] {
             let shown = if share > 1.0 { bare_mm_s(&first, &job, top).unwrap_or(top) / top } else { 1.0 };
@@ -103,7 +103,7 @@ fn past_the_fastest_belt_the_first_check_to_give_is_right() {
                     row.quiet += 1;
                     let check = plan.checks.iter().find(|c| c.name == first).expect("it was there");
                     let why = quiet(check, &job, &plan);
-                    *reasons.entry((first.clone(), why.unwrap_or("NO REASON"))).or_default() += 1;
+                    *reasons.entry((first.to_string(), why.unwrap_or("NO REASON"))).or_default() += 1;
                     if why.is_none() {
                         odd.push(format!(
                             "{} past {first} ({:.2} / {:.2}): nothing",
