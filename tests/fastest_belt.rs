@@ -102,7 +102,7 @@ fn past_the_fastest_belt_the_first_check_to_give_is_right() {
                 } else {
                     row.quiet += 1;
                     let check = plan.checks.iter().find(|c| c.name == first).expect("it was there");
-                    let why = quiet(check, &job, &plan);
+                    let why = quiet(check, &job, &plan, &r);
                     *reasons.entry((first.to_string(), why.unwrap_or("NO REASON"))).or_default() += 1;
                     if why.is_none() {
                         odd.push(format!(

@@ -115,7 +115,7 @@ fn what_cannot_work_fails_as_its_plan_says() {
         } else if seen.is_empty() {
             row.unseen += 1;
             // The tolerances, and what is made to happen, are those of the first check.
-            let why = reason_for(first, &job, &plan);
+            let why = reason_for(first, &job, &plan, &r);
             if why.is_none() {
                 quiet.push(format!(
                     "{}: {} ({:.2} / {:.2}) {:?}",

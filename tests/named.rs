@@ -260,8 +260,9 @@ pub(crate) fn named(check: &str) -> Option<Named> {
         ]);
         (all, Bounds { friction: 0.0, eye: -1.0, ..m })
     } else if is("release eye early enough") || is("travel left for the lead") {
+        // Far downstream, the bottle in the grip stands in the eye.
         let mut all = off_place();
-        all.extend([Sight::Late, Sight::Flag(Why::OverLong), Sight::LongCaught]);
+        all.extend([Sight::Late, Sight::Flag(Why::OverLong), Sight::LongCaught, fault(Fault::Jam)]);
         (all, Bounds { body: 1.0, eye: 1.0, stroke: grip(1.0), ..m })
     } else if is("body in the release eye longer") {
         (vec![fault(Fault::Misfeed)], m)
@@ -344,7 +345,7 @@ pub(crate) fn bare_mm_s(check: &str, job: &Job, v_mm_s: f64) -> Option<f64> {
 }
 
 /// Why the line shows nothing of a check that fails, each with a condition that must hold; `None` where it should have shown.
-pub(crate) fn quiet(c: &Check, job: &Job, plan: &Plan) -> Option<&'static str> {
+pub(crate) fn quiet(c: &Check, job: &Job, plan: &Plan, r: &RunResult) -> Option<&'static str> {
     let (m, p, w) = (&job.machine, &job.product, &plan.worked);
     let is = |name: &str| c.name.starts_with(name);
     let when = |holds: bool, reason: &'static str| holds.then_some(reason);
@@ -396,7 +397,8 @@ pub(crate) fn quiet(c: &Check, job: &Job, plan: &Plan) -> Option<&'static str> {
     }
     if is("discharge eye far enough") {
         // A bottle that stands in the eye is noticed, and the next stays in the pocket.
-        return Some("the core suspends until the eye is clear");
+        let suspended = r.trace.events.iter().any(|(_, e)| e.kind == EventKind::State && e.why == Why::OutfeedFull);
+        return when(suspended, "the core suspended until the eye was clear");
     }
     if is("uncertainty after a belt stop") {
         let stops =

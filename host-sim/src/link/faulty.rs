@@ -54,7 +54,7 @@ impl<L: Line> Faulty<L> {
     }
 
     fn spoil(&mut self, frame: &[u8], out: &mut Vec<u8>) {
-        if self.draw.next_u64() % self.one_in != 0 {
+        if !self.draw.next_u64().is_multiple_of(self.one_in) {
             out.extend(frame);
             return;
         }
