@@ -9,6 +9,7 @@ mod early_release;
 mod fastest_belt;
 mod filter;
 mod firmware;
+mod firmware_pins;
 mod hal_pins;
 mod infeasible;
 mod io_bits;

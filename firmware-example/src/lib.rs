@@ -9,6 +9,7 @@
 #![cfg_attr(not(test), no_std)]
 
 pub mod link;
+pub mod pins;
 pub mod recorded;
 
 use timing_core::{Inputs, Outputs, Station};
@@ -58,3 +59,8 @@ fn turn_until_the_end<B: Board>(station: &mut Station, board: &mut B) -> Result<
     }
     Ok(())
 }
+
+/// What the README shows is compiled and run.
+#[cfg(doctest)]
+#[doc = include_str!("../../README.md")]
+pub struct Readme;

@@ -1,0 +1,37 @@
+//! The loop on a real, cheap, common board: an STM32F411 in its 64-pin package. **Built, never run**: prove it by the bring-up list of the chapter
+//! "On a controller" before a valve is plugged in.
+//!
+//! Machine and product are the invented ones of `timing_core::example`: put your own in their place, as `capcycle plan` gives them.
+//!
+//! | pin | what | pin | what |
+//! |---|---|---|---|
+//! | PA0, PA1 | belt encoder A, B (TIM2 counts all four edges) | PB3 | entry gate |
+//! | PC10 | pocket eye | PB4 | release gate |
+//! | PC11 | release eye | PB5 | grip |
+//! | PC12 | discharge eye | PB8 | plunger |
+//! | PA6 | entry gate home | PB9 | rollers |
+//! | PA7 | release gate home | PA15 | reject |
+//! | PA4 | grip home | PA11 | belt |
+//! | PB0 | grip on work | PA12 | spin |
+//! | PB1 | grip over | PC8 | beacon |
+//! | PB10 | plunger home | PC9 | ready to upstream |
+//! | PB12 | plunger on work | PB6 | belt set-point (TIM4, duty) |
+//! | PB13 | plunger over | PB7 | roller set-point (TIM4, duty) |
+//! | PB14 | rollers home | PC0 … PC6 | buttons: stop, abort, hold, unhold, clear, reset, start |
+//! | PB15 | rollers on work | PA8 | chain closed |
+//! | PA9 | guard shut | PA10 | air on |
+//!
+//! Every input is pulled up and is *on* when low (an isolator that conducts), so that a broken wire reads as off: chain open, nobody home. Every
+//! output is *on* when high; pull each down outside, so that it is off while the processor starts. The independent watchdog resets the
+//! processor after half a second without a tick that ended well, and a reset lets go of every pin.
+#![cfg_attr(target_os = "none", no_std, no_main)]
+
+#[cfg(target_os = "none")]
+mod board;
+
+#[cfg(not(target_os = "none"))]
+fn main() {
+    eprintln!(
+        "this is a program for a board: cargo build -p firmware-example --bin stm32f411 --features stm32f411 --profile firmware --target thumbv7em-none-eabihf"
+    );
+}
