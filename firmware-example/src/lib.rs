@@ -9,6 +9,7 @@
 #![cfg_attr(not(test), no_std)]
 
 pub mod link;
+pub mod products;
 pub mod recorded;
 
 use timing_core::{Inputs, Outputs, Station};
