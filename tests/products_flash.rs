@@ -9,7 +9,8 @@ use firmware_example::products::{
 use proptest::prelude::*;
 use std::collections::BTreeMap;
 use timing_core::{
-    Command, Inputs, Instant, Machine, Product, ProductError, Request, Setpoints, Station, UnitState, example,
+    CapPolicy, Command, Duration, Inputs, Instant, Machine, Millimetres, Product, ProductError, Request, Setpoints,
+    Speed, Station, Tighten, UnitState, example,
 };
 
 type Model = BTreeMap<Name, Product>;
@@ -309,12 +310,40 @@ fn wear_is_as_computed() {
 #[test]
 fn longest_records_fit() {
     // Every figure at the length of its type, though no machine would take it: the record must still have room.
-    let p = example::product();
+    let (mm, us) = (Millimetres::from_bits(i32::MIN), Duration::from_micros(u64::MAX));
+    let p = Product {
+        speed: Speed::from_bits(i32::MIN),
+        body_min: mm,
+        body: mm,
+        body_max: mm,
+        catch_travel: mm,
+        catch_early: mm,
+        capture: mm,
+        u_base: mm,
+        gate_shut_travel: mm,
+        settle_travel: mm,
+        misfeed_travel: mm,
+        jam_travel: mm,
+        leave_travel: mm,
+        slip: mm,
+        slip_u: mm,
+        stop_travel: mm,
+        seat_dwell: us,
+        engage_dwell: us,
+        disengage_dwell: us,
+        tighten: Tighten::Torque { earliest: us, latest: us },
+        spin_rpm: u16::MAX,
+        cap: CapPolicy::Upstream,
+        misses_to_hold: u8::MAX,
+        early: Some(us),
+        speed_window: mm,
+    };
     let mut bytes = [0; RECORD_MAX];
     let long = name(&"x".repeat(NAME_MAX));
-    let len = record::encode(&long, &p, u64::MAX, &mut bytes).unwrap().len();
-    println!("the example's record: {len} bytes");
-    assert!(len < RECORD_MAX);
+    let len = record::encode(&long, &p, u64::MAX, &mut bytes).expect("the longest record fits").len();
+    println!("longest record: {len} bytes");
+    let usual = record::encode(&long, &example::product(), 0, &mut [0; RECORD_MAX]).unwrap().len();
+    assert!(len > usual);
 }
 
 /// Catalogue of parametrised CRC algorithms (G. Cook): CRC-32/ISO-HDLC, check value of "123456789".
@@ -373,7 +402,7 @@ fn other_versions_other_machines_and_broken_rules_are_refused() {
 
     s.store(&named(1), &product(1)).unwrap();
     let mut other = example::machine();
-    other.head_clear = timing_core::Millimetres::from_mm(46);
+    other.head_clear = Millimetres::from_mm(46);
     let other = Machine::new(&other).unwrap();
     assert_ne!(record::fingerprint(&other), hash);
     let mut s: Area<'_, 4, 4096, 8> = Products::open(&mut f, &other).unwrap();
@@ -437,7 +466,7 @@ fn a_recall_is_loaded_only_when_confirmed() {
 
 #[test]
 fn too_late_or_anything_else_takes_a_recall_back() {
-    let late = T0.plus(CONFIRM_WITHIN).plus(timing_core::Duration::from_micros(1));
+    let late = T0.plus(CONFIRM_WITHIN).plus(Duration::from_micros(1));
     let early = Instant::from_micros(999_999);
     for (what, at) in [("late", late), ("time went back", early)] {
         let (mut d, mut st) = desk();

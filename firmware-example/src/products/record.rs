@@ -16,7 +16,7 @@ use timing_core::{Machine, Product, ProductError, Setpoints};
 /// Version of the layout, and of what the product's fields mean. Other versions are refused, not guessed at.
 pub const VERSION: u8 = 1;
 
-/// Longest record, bytes. A product of 25 fields takes at most 180 bytes as postcard.
+/// Room for a record, bytes; the longest that types allow fits, which is tested.
 pub const RECORD_MAX: usize = 224;
 
 const CRC: crc::Crc<u32, crc::NoTable> = crc::Crc::<u32, crc::NoTable>::new(&crc::CRC_32_ISO_HDLC);
