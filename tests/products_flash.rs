@@ -132,28 +132,30 @@ fn cut<const W: usize, const P: usize, const N: usize>(
     Some(second)
 }
 
-/// A full store in which the operation must move a page first.
+/// A well-filled store in which the operation must move a page first, and copy products that are on it.
 fn about_to_move<const W: usize, const P: usize, const N: usize>(op: &Op) -> (Nor<W, P, N>, Model) {
     let mut f = Nor::<W, P, N>::new();
     let mut model = Model::new();
-    let mut change = |f: &mut Nor<W, P, N>, op: &Op| {
-        apply(&mut open(f), op).unwrap();
-        model = model_after(&model, op);
-        model.clone()
-    };
     for n in 0..64 {
-        change(&mut f, &Op::Store(n, n.into()));
+        let store = Op::Store(n, n.into());
+        apply(&mut open(&mut f), &store).unwrap();
+        model = model_after(&model, &store);
     }
-    for round in 0..4_000_u16 {
+    let mut draw = 1_u64;
+    for _ in 0..4_000 {
+        draw = draw.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        let (which, rpm) = ((draw >> 33) as u8, 200 + (draw >> 41) as u16 % 700);
         // Long and short items in turn, so that each page ends elsewhere.
-        let model = match round % 4 {
-            0 => change(&mut f, &Op::Delete(63)),
-            1 => change(&mut f, &Op::Store(63, round % 700)),
-            _ => change(&mut f, &Op::Replace((round % 63) as u8, 200 + round % 700)),
+        let change = match (which % 2 == 0, 56 + which / 2 % 8) {
+            (true, n) if model.contains_key(&named(n)) => Op::Delete(n),
+            (true, n) => Op::Store(n, rpm),
+            (false, _) => Op::Replace(which / 2 % 56, rpm),
         };
+        apply(&mut open(&mut f), &change).unwrap();
+        model = model_after(&model, &change);
         let mut next = f.clone();
         apply(&mut open(&mut next), op).unwrap();
-        if next.erased != f.erased && next.erased.iter().sum::<u32>() >= 3 {
+        if next.erased != f.erased && next.steps - f.steps > 20 {
             return (f, model);
         }
     }
@@ -179,7 +181,7 @@ fn every_cut<const W: usize, const P: usize, const N: usize>() -> (usize, usize)
                 }
                 at += 1;
             }
-            assert!(at > 10, "{op:?} took only {at} steps");
+            assert!(at > 20, "{op:?} took only {at} steps");
         }
     }
     println!("word {W}: {} single cuts, {} second cuts", cuts.0, cuts.1);
