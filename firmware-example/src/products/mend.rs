@@ -34,7 +34,9 @@ pub(super) fn mend<F: NorFlash>(flash: &mut F, from: u32, g: Geometry) -> Result
     for n in 0..pages {
         let target = marks(flash, at(n), page).map_err(StoreError::Flash)?;
         let source = marks(flash, at(n + 1), page).map_err(StoreError::Flash)?;
-        if target == (true, false) && source.0 {
+        // A source that was erased from its end looks like a target, and the page after it like its source.
+        let before = marks(flash, at(n + pages - 1), page).map_err(StoreError::Flash)?;
+        if target == (true, false) && before != (true, false) && source.0 {
             let all = slots(flash, &area, None)?;
             let elsewhere = slots(flash, &area, Some(at(n + 1)))?;
             if all & !elsewhere == 0 {
