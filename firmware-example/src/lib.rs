@@ -10,6 +10,7 @@
 
 pub mod link;
 pub mod pins;
+pub mod products;
 pub mod recorded;
 
 use timing_core::{Inputs, Outputs, Station};
