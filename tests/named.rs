@@ -184,8 +184,8 @@ pub(crate) fn sights(r: &RunResult, job: &Job, plan: &Plan) -> Vec<Sight> {
     let state = |why: Why, from: u64, to: u64| {
         events.iter().any(|(t, e)| e.kind == EventKind::State && e.why == why && (from..to).contains(t))
     };
-    if let (Some(from), Some(to)) = (at(1), at(bottles))
-        && state(Why::Starved, from, to.min(first))
+    if let Some(from) = at(1)
+        && state(Why::Starved, from, at(bottles).unwrap_or(u64::MAX).min(first))
     {
         all.push(Sight::Starved);
     }
@@ -262,7 +262,13 @@ pub(crate) fn named(check: &str) -> Option<Named> {
     } else if is("release eye early enough") || is("travel left for the lead") {
         // Far downstream, the bottle in the grip stands in the eye.
         let mut all = off_place();
-        all.extend([Sight::Late, Sight::Flag(Why::OverLong), Sight::LongCaught, fault(Fault::Jam)]);
+        all.extend([
+            Sight::Late,
+            Sight::Flag(Why::OverLong),
+            Sight::LongCaught,
+            fault(Fault::Jam),
+            fault(Fault::StrayRelease),
+        ]);
         (all, Bounds { body: 1.0, eye: 1.0, stroke: grip(1.0), ..m })
     } else if is("body in the release eye longer") {
         (vec![fault(Fault::Misfeed)], m)
@@ -289,7 +295,8 @@ pub(crate) fn named(check: &str) -> Option<Named> {
     } else if is("discharge eye far enough") {
         let mut all = off_place();
         all.extend([Sight::Bottle("struck by bottle"), fault(Fault::StrayDischarge), fault(Fault::Overstay)]);
-        all.extend([Sight::Outfeed, Sight::Late]);
+        // A bottle that cannot leave keeps the one behind it in the release eye, and that the next in the pocket.
+        all.extend([Sight::Outfeed, Sight::Late, Sight::Flag(Why::OverLong), fault(Fault::Misfeed)]);
         (all, m)
     } else if is("let-go known before") {
         (vec![fault(Fault::StrayDischarge)], Bounds { friction: 1.0, body: 1.0, stroke: grip(1.0), ..m })
@@ -394,6 +401,9 @@ pub(crate) fn quiet(c: &Check, job: &Job, plan: &Plan, r: &RunResult) -> Option<
             return Some("an over-long body does not fit between these blades");
         }
         return when(long_known_mm(job, w) <= 0.0, "the grip's spread, or what is kept of 2 mm, covers it");
+    }
+    if is("jaw friction") {
+        return when(r.centring.max_mm < 0.5, "every bottle was met in the middle, where both flanks push alike");
     }
     if is("discharge eye far enough") {
         // A bottle that stands in the eye is noticed, and the next stays in the pocket.
