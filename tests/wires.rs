@@ -14,8 +14,8 @@ use std::io::{self, Write};
 
 use host_sim::record::inputs::InputsWriter;
 use timing_core::{
-    Actuator, Command, Contact, Contacts, Counts, Digest, Inputs, Instant, Machine, Mode, Orders, Pose, Request,
-    Setpoints, Station, UnitState, example,
+    Actuator, CapPolicy, Command, Contact, Contacts, Counts, Digest, Duration, Inputs, Instant, Machine, MachineProfile,
+    Millimetres, Mode, Orders, Pose, Product, Request, Setpoints, Station, Tighten, UnitState, example,
 };
 
 // The example of the core, rounded to whole counts: what is meant is to be near it, not to model it.
@@ -44,6 +44,14 @@ struct Counterpart {
     gripped: Option<usize>,
     /// Contacts that are wrong for a while.
     lie: (Contacts, u64),
+}
+
+/// What strikes the station all at once, for a few ticks: everything that can come due or change in one tick.
+#[derive(Clone, Copy, Default)]
+struct Strike {
+    left: u32,
+    flipped: u32,
+    failed: u32,
 }
 
 impl Counterpart {
@@ -159,6 +167,47 @@ impl Counterpart {
     }
 }
 
+impl Strike {
+    /// The next tick: begins, goes on, or ends; says how far time and belt leap.
+    fn next(&mut self, draw: &mut Counterpart, unit: UnitState) -> (u64, i64) {
+        if self.left > 0 {
+            self.left -= 1;
+        } else {
+            *self = Self::default();
+            let seldom = if unit == UnitState::Execute { 300 } else { 3_000 };
+            if draw.below(seldom) != 0 {
+                return (0, 0);
+            }
+            self.left = draw.below(4);
+        }
+        let dense = |d: &mut Counterpart| d.draw.next_u32() | d.draw.next_u32();
+        self.flipped = match draw.below(4) {
+            0 => 0,
+            1 => u32::MAX,
+            // Chain, guard, air and drive stay.
+            2 => dense(draw) & !(0xf << 22),
+            _ => dense(draw),
+        };
+        self.failed = if draw.below(4) == 0 { dense(draw) & !(1 << 22) } else { 0 };
+        let leap = [0, 0, 5_000, 6_000, 30_000, 130_000, 400_000, 3_000_000][draw.below(8) as usize];
+        let belt = [0, 0, 0, 1, 60, 2_000, 20_000, -200][draw.below(8) as usize];
+        (leap, belt)
+    }
+}
+
+/// A machine with every contact, the closure sensed upstream, and a diverter so far away that several bottles are inside.
+fn everything_fitted() -> (MachineProfile, Product) {
+    let (mut m, mut p) = (example::machine(), example::product());
+    m.fitted = Contacts::from_bits(u32::MAX);
+    m.cap_eye = Some(Millimetres::from_mm(-30));
+    m.reject = Some(Millimetres::from_mm(1_500));
+    m.warn = Duration::from_millis(500);
+    p.cap = CapPolicy::Upstream;
+    p.tighten = Tighten::Torque { earliest: Duration::from_millis(50), latest: Duration::from_millis(400) };
+    p.early = Some(Duration::from_millis(100));
+    (m, p)
+}
+
 /// What a recording came to.
 #[derive(Clone, Debug)]
 pub struct Recorded {
@@ -176,10 +225,28 @@ pub struct Recorded {
 /// # Panics
 /// When the example of the core breaks a rule of the core.
 pub fn record(seed: u64, ticks: u32, out: impl Write) -> io::Result<Recorded> {
-    let valid = Machine::new(&example::machine()).expect("the example is valid");
-    let setpoints = Setpoints::new(&example::product(), &valid).expect("the example is valid");
+    wires(seed, ticks, None, out)
+}
+
+/// The same on a machine with every contact, struck now and then by everything at once: contacts by the dozen, inputs that
+/// cannot be read, leaps of time and belt. For the longest tick there is.
+///
+/// # Errors
+/// When `out` cannot be written.
+///
+/// # Panics
+/// When the machine breaks a rule of the core.
+pub fn record_struck(seed: u64, ticks: u32, out: impl Write) -> io::Result<Recorded> {
+    wires(seed, ticks, Some(Strike::default()), out)
+}
+
+fn wires(seed: u64, ticks: u32, mut strike: Option<Strike>, out: impl Write) -> io::Result<Recorded> {
+    let (profile, product) =
+        if strike.is_some() { everything_fitted() } else { (example::machine(), example::product()) };
+    let valid = Machine::new(&profile).expect("the machine is valid");
+    let setpoints = Setpoints::new(&product, &valid).expect("the product is valid");
     let mut station = Station::new(valid, setpoints);
-    let mut writer = InputsWriter::new(out, &example::machine(), &example::product())?;
+    let mut writer = InputsWriter::new(out, &profile, &product)?;
     let mut other = Counterpart {
         draw: Pcg32::new(seed, 1),
         now: 0,
@@ -196,13 +263,17 @@ pub fn record(seed: u64, ticks: u32, out: impl Write) -> io::Result<Recorded> {
     let mut states = 0;
     for _ in 0..ticks {
         other.pass();
-        let inputs = Inputs {
-            now: Instant::from_micros(other.now),
-            belt: Counts::new(other.belt),
-            contacts: other.contacts(),
-            request: other.request(unit),
-            ..Inputs::default()
-        };
+        let mut inputs = Inputs::default();
+        if let Some(s) = &mut strike {
+            let (leap, belt) = s.next(&mut other, unit);
+            other.now += leap;
+            other.belt += belt;
+            inputs.failed = Contacts::from_bits(s.failed);
+        }
+        inputs.now = Instant::from_micros(other.now);
+        inputs.belt = Counts::new(other.belt);
+        inputs.contacts = other.contacts().differing(Contacts::from_bits(strike.map_or(0, |s| s.flipped)));
+        inputs.request = other.request(unit);
         writer.tick(&inputs)?;
         let out = station.tick(&inputs);
         digest.tick(inputs.now, &out);

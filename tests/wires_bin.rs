@@ -1,4 +1,4 @@
-//! `wires SEED TICKS FILE`: writes recorded inputs and prints what this host's core made of them, as the firmware does.
+//! `wires SEED TICKS FILE [struck]`: writes recorded inputs and prints what this host's core made of them, as the firmware does.
 
 use std::fs::File;
 use std::io::BufWriter;
@@ -6,15 +6,22 @@ use std::process::ExitCode;
 
 fn main() -> ExitCode {
     let words: Vec<String> = std::env::args().skip(1).collect();
-    let parsed = match words.as_slice() {
+    let (words, struck) = match words.as_slice() {
+        [words @ .., last] if last == "struck" => (words, true),
+        words => (words, false),
+    };
+    let parsed = match words {
         [seed, ticks, file] => seed.parse().ok().zip(ticks.parse().ok()).map(|(s, t)| (s, t, file)),
         _ => None,
     };
     let Some((seed, ticks, file)) = parsed else {
-        eprintln!("usage: wires SEED TICKS FILE");
+        eprintln!("usage: wires SEED TICKS FILE [struck]");
         return ExitCode::from(2);
     };
-    let told = File::create(file).and_then(|f| tests::wires::record(seed, ticks, BufWriter::new(f)));
+    let told = File::create(file).and_then(|f| {
+        let record = if struck { tests::wires::record_struck } else { tests::wires::record };
+        record(seed, ticks, BufWriter::new(f))
+    });
     match told {
         Ok(told) => {
             println!("ticks {}", told.digest.ticks());

@@ -37,6 +37,12 @@ pub trait Source {
     fn read(&mut self, into: &mut [u8]) -> Result<usize, SourceFailed>;
 }
 
+impl<S: Source> Source for &mut S {
+    fn read(&mut self, into: &mut [u8]) -> Result<usize, SourceFailed> {
+        (**self).read(into)
+    }
+}
+
 /// A source cannot be read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct SourceFailed;

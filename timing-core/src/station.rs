@@ -32,6 +32,8 @@ pub struct Station {
     /// Nothing due: leave at once. Only tests switch this off, to find forgotten wakes.
     shortcut: bool,
     powered: bool,
+    /// The last tick went through all stages.
+    decided: bool,
 }
 
 /// What was last said, and when.
@@ -70,6 +72,7 @@ impl Station {
             events_lost: 0,
             shortcut: true,
             powered: false,
+            decided: false,
         }
     }
 
@@ -94,6 +97,7 @@ impl Station {
     pub fn tick(&mut self, inputs: &Inputs) -> Outputs<'_> {
         self.events.clear();
         self.events_lost = 0;
+        self.decided = false;
         if self.shortcut && self.is_quiet(inputs) {
             self.said.last = inputs.now;
             return self.say();
@@ -113,6 +117,7 @@ impl Station {
             let seen = self.sense(&inputs);
             let news = back || late || self.is_news(&seen) || inputs.request.is_some();
             if news || !self.shortcut {
+                self.decided = true;
                 self.work(&inputs, &seen, back);
                 self.reckon();
             }
@@ -355,6 +360,13 @@ impl Station {
     #[doc(hidden)]
     pub fn set_shortcut(&mut self, on: bool) {
         self.shortcut = on;
+    }
+
+    /// For measurements: whether the last tick went through all stages, and not only looked whether there was anything to do.
+    #[doc(hidden)]
+    #[must_use]
+    pub const fn has_decided(&self) -> bool {
+        self.decided
     }
 
     /// For tests: whether two stations would decide alike from here on.
