@@ -95,11 +95,12 @@ if [ -z "$missing_targets" ]; then
     if have qemu-system-arm; then
         check firmware tests/firmware.sh
         check lockstep tests/lockstep.sh
+        check budget tests/budget.sh
     else
-        for n in firmware lockstep; do skip "$n" "no qemu-system-arm; on Debian: apt-get install qemu-system-arm"; done
+        for n in firmware lockstep budget; do skip "$n" "no qemu-system-arm; on Debian: apt-get install qemu-system-arm"; done
     fi
 else
-    for n in no-std no-panic firmware lockstep; do skip "$n" "no Rust target$missing_targets; rustup target add$missing_targets"; done
+    for n in no-std no-panic firmware lockstep budget; do skip "$n" "no Rust target$missing_targets; rustup target add$missing_targets"; done
 fi
 check generated cargo run --quiet -p tests --bin gen-docs -- --check
 if have mdbook; then

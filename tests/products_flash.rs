@@ -171,7 +171,7 @@ fn every_cut<const W: usize, const P: usize, const N: usize>() -> (usize, usize)
             while cut(&full, &model, &op, at, tear, None).is_some() {
                 cuts.0 += 1;
                 // The second cut: at steps spread over the mending and the repetition.
-                if at % 16 == 3 {
+                if at % 48 == 3 {
                     for again in [0, 1, 2, 5, 11, 40, 97, 200] {
                         for tear2 in [Tear::First, Tear::Last, Tear::Ends, Tear::Bits(again)] {
                             let end = cut(&full, &model, &op, at, tear, Some((again, tear2)));

@@ -14,8 +14,8 @@ use std::io::{self, Write};
 
 use host_sim::record::inputs::InputsWriter;
 use timing_core::{
-    Actuator, CapPolicy, Command, Contact, Contacts, Counts, Digest, Duration, Inputs, Instant, Machine, MachineProfile,
-    Millimetres, Mode, Orders, Pose, Product, Request, Setpoints, Station, Tighten, UnitState, example,
+    Actuator, CapPolicy, Command, Contact, Contacts, Counts, Digest, Duration, Inputs, Instant, Machine,
+    MachineProfile, Millimetres, Mode, Orders, Pose, Product, Request, Setpoints, Station, Tighten, UnitState, example,
 };
 
 // The example of the core, rounded to whole counts: what is meant is to be near it, not to model it.
