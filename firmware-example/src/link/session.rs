@@ -78,19 +78,15 @@ impl Session {
     /// Takes one byte; when it ends a frame, what is to be sent back is written to `into`, and its length given. `around` is told
     /// of each batch, for a watchdog. `into` holds [`FRAME_MAX`] bytes.
     pub fn push(&mut self, byte: u8, into: &mut [u8; FRAME_MAX], around: &mut impl Around) -> Option<usize> {
-        // Copied out, because what answers it is the session itself.
-        let mut body = [0; BODY_MAX];
-        let body = match self.opener.push(byte)? {
-            Opened::Broken => None,
-            Opened::Body(b) => {
-                let room = body.get_mut(..b.len())?;
-                room.copy_from_slice(b);
-                Some(&*room)
+        match self.opener.push(byte)? {
+            Opened::Broken => self.say(&self.again(), into),
+            Opened::Body(opened) => {
+                // Copied out, because what answers it is the session itself.
+                let mut body = [0; BODY_MAX];
+                let body = body.get_mut(..opened.len())?;
+                body.copy_from_slice(opened);
+                self.hear(body, into, around)
             }
-        };
-        match body {
-            Some(body) => self.hear(body, into, around),
-            None => self.say(&self.again(), into),
         }
     }
 
