@@ -24,6 +24,7 @@ mod judge_job;
 mod judge_outcome;
 mod line_job;
 mod link;
+mod link_port;
 mod mt_speed;
 mod named;
 mod nor_flash;

@@ -54,6 +54,10 @@ impl Line for Box<dyn Line> {
     fn receive(&mut self, into: &mut Vec<u8>, patience: std::time::Duration) -> std::io::Result<bool> {
         (**self).receive(into, patience)
     }
+
+    fn patience(&self) -> std::time::Duration {
+        (**self).patience()
+    }
 }
 
 fn open(a: &LockstepArgs) -> Result<Box<dyn Line>, String> {

@@ -11,8 +11,6 @@ use std::fmt::Write as _;
 use std::time::Duration;
 use timing_core::{Digest, Event, Inputs, Machine, MachineProfile, Product, Setpoints, Station};
 
-/// How long the desk waits for an answer before it asks again.
-const PATIENCE: Duration = Duration::from_millis(250);
 /// How often it asks for one thing.
 const TRIES: u32 = 20;
 /// Frames that may come without the one that is due: a board that babbles is none.
@@ -185,7 +183,7 @@ impl Desk<'_> {
         Ok(self.line.send(frame)?)
     }
 
-    /// The next frame, waiting for it for [`PATIENCE`].
+    /// The next frame, waiting for it for as long as the line says.
     fn hear(&mut self) -> Result<Heard, LinkError> {
         loop {
             let mut taken = 0;
@@ -214,7 +212,7 @@ impl Desk<'_> {
                 }
                 None => {}
             }
-            if !self.line.receive(&mut self.bytes, PATIENCE)? {
+            if !self.line.receive(&mut self.bytes, self.line.patience())? {
                 self.told.silent += 1;
                 return Ok(Heard::Nothing);
             }

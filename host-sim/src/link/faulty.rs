@@ -101,4 +101,8 @@ impl<L: Line> Line for Faulty<L> {
         }
         Ok(true)
     }
+
+    fn patience(&self) -> Duration {
+        self.line.patience()
+    }
 }

@@ -13,6 +13,7 @@ pub mod port;
 
 pub use desk::{Difference, Lockstep, Told, lockstep};
 
+use firmware_example::link::{FRAME_MAX, WINDOW};
 use std::fmt;
 use std::io;
 use std::time::Duration;
@@ -30,6 +31,22 @@ pub trait Line {
     /// # Errors
     /// When the line is gone, or the board has ended.
     fn receive(&mut self, into: &mut Vec<u8>, patience: Duration) -> io::Result<bool>;
+
+    /// How long an answer may take on this line before it counts as lost. A slow one must say more than the usual quarter of a second: whoever asks again
+    /// while the answer is on its way only fills the line.
+    fn patience(&self) -> Duration {
+        PATIENCE
+    }
+}
+
+/// How long the desk waits for an answer before it asks again, where the line itself takes no time.
+pub const PATIENCE: Duration = Duration::from_millis(250);
+
+/// The same on a line that carries so many bits a second, ten to a byte: longer by the time that a full window takes there and back.
+#[must_use]
+pub fn patience_at(baud: u32) -> Duration {
+    let bits = 2 * 10 * WINDOW as u64 * FRAME_MAX as u64;
+    PATIENCE + Duration::from_millis(bits * 1_000 / u64::from(baud.max(1)))
 }
 
 /// Why a link came to an end before all was compared.

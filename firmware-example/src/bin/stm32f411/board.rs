@@ -72,7 +72,7 @@ fn start() -> ! {
         };
     }
     inputs! {
-        pocket: c.pc10 => PocketEye, release: c.pc11 => ReleaseEye, discharge: c.pc12 => DischargeEye,
+        pocket: b.pb3 => PocketEye, release: b.pb4 => ReleaseEye, discharge: a.pa15 => DischargeEye,
         entry_home: a.pa6 => EntryGateHome, release_home: a.pa7 => ReleaseGateHome,
         grip_home: a.pa4 => GripHome, grip_work: b.pb0 => GripWork, grip_over: b.pb1 => GripOver,
         plunger_home: b.pb10 => PlungerHome, plunger_work: b.pb12 => PlungerWork, plunger_over: b.pb13 => PlungerOver,
@@ -80,9 +80,9 @@ fn start() -> ! {
         chain: a.pa8 => Chain, guard: a.pa9 => Guard, air: a.pa10 => Air,
     }
     outputs! {
-        entry: b.pb3 => Coil::Work(Actuator::EntryGate), gate: b.pb4 => Coil::Work(Actuator::ReleaseGate),
+        entry: c.pc10 => Coil::Work(Actuator::EntryGate), gate: c.pc11 => Coil::Work(Actuator::ReleaseGate),
         grip: b.pb5 => Coil::Work(Actuator::Grip), plunger: b.pb8 => Coil::Work(Actuator::Plunger),
-        rollers: b.pb9 => Coil::Work(Actuator::Rollers), reject: a.pa15 => Coil::Work(Actuator::Reject),
+        rollers: b.pb9 => Coil::Work(Actuator::Rollers), reject: c.pc12 => Coil::Work(Actuator::Reject),
         belt: a.pa11 => Coil::Belt, spin: a.pa12 => Coil::Spin, beacon: c.pc8 => Coil::Beacon, ready: c.pc9 => Coil::Ready,
     }
     buttons! {
@@ -128,7 +128,7 @@ fn start() -> ! {
 
     let encoder = Qei::new(dp.TIM2, (a.pa0, a.pa1), &mut rcc);
     let mut clock = dp.TIM5.counter_us(&mut rcc);
-    // Free-running over all 32 bits: the widener minds the wrap.
+    // Free-running. The driver takes no more than 2^32 - 1 counts: at each wrap, every 71 minutes, time gains one microsecond.
     if clock.start(u32::MAX.micros()).is_err() {
         rest();
     }
@@ -160,17 +160,21 @@ fn rest() -> ! {
 }
 
 /// Output pins of the table above, by port.
-const A: u32 = 1 << 11 | 1 << 12 | 1 << 15;
-const B: u32 = 1 << 3 | 1 << 4 | 1 << 5 | 1 << 8 | 1 << 9;
-const C: u32 = 1 << 8 | 1 << 9;
+const A: u32 = 1 << 11 | 1 << 12;
+const B: u32 = 1 << 5 | 1 << 8 | 1 << 9;
+const C: u32 = 1 << 8 | 1 << 9 | 1 << 10 | 1 << 11 | 1 << 12;
 
-/// Every output low, straight at the ports: needs no driver, no core, nobody.
+/// Every output low and both set-points nothing, straight at the registers: needs no driver, no core, nobody. Before their clocks run it does
+/// nothing, and the pins still float.
 fn all_off() {
-    // SAFETY: the upper half of these registers lets go of pins and is written at once; whoever else drives them is not asked, on purpose.
+    // SAFETY: the upper half of the ports' registers puts pins low, and zero turns the timer's channels off. Each is written at once; whoever else drives
+    // them is not asked, on purpose.
     unsafe {
         (*pac::GPIOA::ptr()).bsrr().write(|w| w.bits(A << 16));
         (*pac::GPIOB::ptr()).bsrr().write(|w| w.bits(B << 16));
         (*pac::GPIOC::ptr()).bsrr().write(|w| w.bits(C << 16));
+        // A timer left running would keep its duty at the drives.
+        (*pac::TIM4::ptr()).ccer().write(|w| w.bits(0));
     }
 }
 

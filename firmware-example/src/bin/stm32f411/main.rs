@@ -5,12 +5,12 @@
 //!
 //! | pin | what | pin | what |
 //! |---|---|---|---|
-//! | PA0, PA1 | belt encoder A, B (TIM2 counts all four edges) | PB3 | entry gate |
-//! | PC10 | pocket eye | PB4 | release gate |
-//! | PC11 | release eye | PB5 | grip |
-//! | PC12 | discharge eye | PB8 | plunger |
+//! | PA0, PA1 | belt encoder A, B (TIM2 counts all four edges) | PC10 | entry gate |
+//! | PB3 | pocket eye | PC11 | release gate |
+//! | PB4 | release eye | PB5 | grip |
+//! | PA15 | discharge eye | PB8 | plunger |
 //! | PA6 | entry gate home | PB9 | rollers |
-//! | PA7 | release gate home | PA15 | reject |
+//! | PA7 | release gate home | PC12 | reject |
 //! | PA4 | grip home | PA11 | belt |
 //! | PB0 | grip on work | PA12 | spin |
 //! | PB1 | grip over | PC8 | beacon |
@@ -22,7 +22,8 @@
 //! | PA9 | guard shut | PA10 | air on |
 //!
 //! Every input is pulled up and is *on* when low (an isolator that conducts), so that a broken wire reads as off: chain open, nobody home. Every
-//! output is *on* when high; pull each down outside, so that it is off while the processor starts. The independent watchdog resets the
+//! output is *on* when high; pull each down outside, so that it is off while the processor starts. PA15, PB3 and PB4 carry the debug port's JTAG until a
+//! program takes them, and PA15 and PB4 are then pulled up inside: they are inputs here, for an output on them would be on at every reset. The independent watchdog resets the
 //! processor after half a second without a tick that ended well, and a reset lets go of every pin.
 #![cfg_attr(target_os = "none", no_std, no_main)]
 
