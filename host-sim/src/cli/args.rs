@@ -133,13 +133,13 @@ pub struct DemoArgs {
 
 /// `lockstep`: firmware in the loop.
 #[derive(Debug, Args)]
-#[command(after_help = CAUTIONS)]
+#[command(after_help = CAUTIONS, group = clap::ArgGroup::new("board").args(["emulator", "port"]).required(true))]
 pub(super) struct LockstepArgs {
     /// Job files (TOML).
     #[arg(required = true, value_name = JOB)]
     pub(super) jobs: Vec<PathBuf>,
     /// Run the firmware on this board in the emulator (QEMU).
-    #[arg(long, value_name = "BOARD", value_parser = ["microbit", "mps2-an386"], requires = "firmware", conflicts_with = "port", required_unless_present = "port")]
+    #[arg(long, value_name = "BOARD", value_parser = ["microbit", "mps2-an386"], requires = "firmware")]
     pub(super) emulator: Option<String>,
     /// The firmware, as the linker wrote it, for the emulator.
     #[arg(long, value_name = "ELF", requires = "emulator")]

@@ -64,6 +64,12 @@ impl Emulator {
     /// The board has ended: with what it said last.
     fn ended(&mut self) -> io::Error {
         let words = self.words.take().and_then(|w| w.join().ok()).unwrap_or_default();
+        // The emulator's own end is told first and followed by every register; the firmware's own words stand last.
+        if let Some(fatal) = words.lines().find(|l| l.contains("fatal:")) {
+            return io::Error::other(format!(
+                "the emulated board has ended: {fatal}; is --firmware this project's, built for the board's target?"
+            ));
+        }
         let last = words.lines().rfind(|l| !l.contains("warning:")).unwrap_or("it said nothing");
         io::Error::other(format!("the emulated board has ended: {last}"))
     }
