@@ -4,34 +4,37 @@ use crate::decide::{Ctl, Cx, FeedStep};
 use crate::event::{EventKind, Why};
 use crate::fault::Fault;
 use crate::io::Contact;
+use crate::sense::belt::Belt;
 use crate::track::{Stage, Track};
-use crate::units::{Counts, Place, Rate};
+use crate::local::{Place, Spot};
+use crate::units::Rate;
 
 /// Speed for an eye's response: as sampled, else as set; nothing while the belt stands.
-pub(crate) fn response_rate(ctl: &Ctl, set: Rate) -> Rate {
-    if !ctl.belt.is_moving() {
+pub(crate) fn response_rate(belt: &Belt, set: Rate) -> Rate {
+    if !belt.is_moving() {
         Rate::ZERO
-    } else if ctl.belt.rate() == Rate::ZERO {
+    } else if belt.rate() == Rate::ZERO {
         set
     } else {
-        ctl.belt.rate()
+        belt.rate()
     }
 }
 
 /// Takes this tick's edges of the release eye.
-pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
-    let response = response_rate(ctl, cx.s.rate).travel(cx.m.eye_on);
-    let place = cx.seen.at.release.counts().ahead(response.saturating_neg());
-    if cx.seen.rising(Contact::ReleaseEye) {
-        came(ctl, cx, place);
-    }
-    if cx.seen.falling(Contact::ReleaseEye) {
-        went(ctl, cx, place);
+pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_>) {
+    if cx.seen.edges().has(Contact::ReleaseEye) {
+        let response = response_rate(&ctl.belt, cx.s.rate).travel(cx.m.eye_on);
+        let place = cx.seen.at.release.spot().ahead(response.saturating_neg());
+        if cx.seen.is(Contact::ReleaseEye) {
+            came(ctl, cx, place);
+        } else {
+            went(ctl, cx, place);
+        }
     }
     if !cx.seen.is(Contact::ReleaseEye) {
         ctl.feed.stray = Place::NOWHERE;
     } else if ctl.feed.stray.is_due(cx.seen.belt) {
-        let edge = ctl.feed.stray.counts().ahead(stray_body(cx).saturating_neg());
+        let edge = ctl.feed.stray.spot().ahead(stray_body(cx).saturating_neg());
         ctl.feed.stray = Place::NOWHERE;
         if ctl.unit.runs_head() {
             register(ctl, cx, edge, false);
@@ -41,14 +44,14 @@ pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
 
 /// How long a body must be that nobody released, before it counts: less is a worn switch, whose last edges may come long after
 /// the bottle has left, or a hand.
-const fn stray_body(cx: &Cx<'_, '_>) -> i32 {
+const fn stray_body(cx: &Cx<'_>) -> i32 {
     cx.s.body_min / 4
 }
 
-fn came(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, edge: Counts) {
+fn came(ctl: &mut Ctl, cx: &mut Cx<'_>, edge: Spot) {
     if ctl.track.is_same_body() {
         // The far wall of clear glass, or a worn switch.
-        watch_length(ctl, cx, ctl.feed.edge.counts());
+        watch_length(ctl, cx, ctl.feed.edge.spot());
         return;
     }
     if matches!(ctl.feed.step, FeedStep::Releasing | FeedStep::Shutting) && !ctl.feed.registered {
@@ -58,7 +61,7 @@ fn came(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, edge: Counts) {
     }
 }
 
-fn register(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, edge: Counts, expected: bool) {
+fn register(ctl: &mut Ctl, cx: &mut Cx<'_>, edge: Spot, expected: bool) {
     let flag = if expected { Why::Plain } else { Why::Stray };
     let Some(serial) = ctl.track.register(edge, flag, cx.m, cx.s) else {
         ctl.raise(cx, Fault::TrackerFull, 0);
@@ -76,7 +79,7 @@ fn register(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, edge: Counts, expected: bool) {
     }
     ctl.feed.edge = Place::at(edge);
     watch_length(ctl, cx, edge);
-    ctl.belt.begin_sampling(cx.seen.belt, cx.seen.edge_at, cx.s.window, cx.s.rate);
+    ctl.belt.begin_sampling(&cx.seen, cx.s.window, cx.s.rate);
     if !ctl.unit.runs_head() {
         // Pushed there by hand, or by a belt that coasts: where it will stop is anyone's guess.
         ctl.doubt(cx);
@@ -87,27 +90,26 @@ fn register(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, edge: Counts, expected: bool) {
 }
 
 /// Arms the places at which a body still in the eye is over-long, and a jam.
-fn watch_length(ctl: &mut Ctl, cx: &Cx<'_, '_>, edge: Counts) {
+fn watch_length(ctl: &mut Ctl, cx: &Cx<'_>, edge: Spot) {
     let longest = cx.s.body_max.saturating_add(cx.s.u_base).saturating_add(cx.s.eye_lag);
     ctl.feed.long = Place::at(edge.ahead(longest));
     ctl.feed.jam = Place::at(edge.ahead(cx.s.jam));
 }
 
-fn went(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, edge: Counts) {
-    let lead = ctl.feed.edge.counts();
-    let length = edge.minus(lead).get();
-    if length < i64::from(cx.s.body_min.saturating_sub(cx.s.u_base)) {
+fn went(ctl: &mut Ctl, cx: &mut Cx<'_>, edge: Spot) {
+    let lead = ctl.feed.edge.spot();
+    let length = edge.minus(lead);
+    if length < cx.s.body_min.saturating_sub(cx.s.u_base) {
         return;
     }
     let Some(b) = ctl.track.newest_inbound() else { return };
-    let value = i32::try_from(length).unwrap_or(i32::MAX);
-    cx.tell.say(EventKind::Length, Why::Plain, 0, value);
-    if length > i64::from(cx.s.body_max.saturating_add(cx.s.u_base)) {
-        Track::flag(b, Why::OverLong, cx.tell);
+    cx.tell.say(EventKind::Length, Why::Plain, 0, length);
+    if length > cx.s.body_max.saturating_add(cx.s.u_base) {
+        Track::flag(b, Why::OverLong, &mut cx.tell);
     } else if b.stage == Stage::Inbound && b.flag == Why::Plain {
         // Both edges are known: the centre is their mean, whatever the diameter.
         // Half the length, so that rounding does not depend on where the belt is counted from.
-        let centre = lead.ahead(value / 2);
+        let centre = lead.ahead(length / 2);
         b.mark = centre.ahead(cx.m.release_eye.saturating_neg());
     }
     ctl.feed.edge = Place::NOWHERE;

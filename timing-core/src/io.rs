@@ -39,6 +39,11 @@ impl Actuator {
         self as usize
     }
 
+    /// The set that holds this actuator alone: bit *n* = actuator number *n*.
+    pub(crate) const fn bit(self) -> u8 {
+        1 << self as u8
+    }
+
     /// A name for people, lower case.
     #[must_use]
     pub const fn name(self) -> &'static str {
@@ -330,6 +335,19 @@ impl Contacts {
     #[must_use]
     pub const fn is_empty(self) -> bool {
         self.0 == 0
+    }
+
+    /// The numbers of those in the set, rising.
+    pub(crate) fn numbers(self) -> impl Iterator<Item = usize> {
+        let mut left = self.0;
+        core::iter::from_fn(move || {
+            if left == 0 {
+                return None;
+            }
+            let n = left.trailing_zeros() & 31;
+            left &= left.wrapping_sub(1);
+            Some(n as usize)
+        })
     }
 
     /// Each contact in the set, by number.

@@ -11,18 +11,13 @@ use crate::units::{Counts, Rate};
 /// lead = speed × (valve latency + travel to contact). 300 mm/s × (20 + 100) ms = 36 mm.
 #[must_use]
 pub fn lead(rate: Rate, machine: &Machine, a: Actuator) -> i32 {
-    match machine.strokes.get(a.index()) {
-        Some(s) => rate.travel(s.latency.saturating_add(s.to_work)),
-        None => 0,
-    }
+    rate.travel(machine.stroke(a).out())
 }
 
 /// Belt travel, in counts, between ordering `a` home and its arrival, at `rate`; to the nearest count.
 pub(crate) fn home_lead(rate: Rate, machine: &Machine, a: Actuator) -> i32 {
-    match machine.strokes.get(a.index()) {
-        Some(s) => rate.travel(s.latency.saturating_add(s.to_home)),
-        None => 0,
-    }
+    let row = machine.stroke(a);
+    rate.travel(row.latency.saturating_add(row.to_home))
 }
 
 /// The belt position at which `a` must be ordered so that its contact falls on `mark`.
@@ -34,6 +29,6 @@ pub fn order_place(mark: Counts, rate: Rate, machine: &Machine, a: Actuator) -> 
 /// Coordinate (counts from the head centre) of a newcomer's leading edge at which a belt stop must be ordered so that it
 /// halts short of the head's clear line.
 #[must_use]
-pub(crate) fn last_stop(stop_travel: i32, u: i32, machine: &Machine) -> i64 {
-    i64::from(machine.head_clear).saturating_add(i64::from(stop_travel)).saturating_add(i64::from(u)).saturating_neg()
+pub(crate) fn last_stop(stop_travel: i32, u: i32, machine: &Machine) -> i32 {
+    machine.head_clear.saturating_add(stop_travel).saturating_add(u).saturating_neg()
 }

@@ -4,6 +4,7 @@
 //! turns lengths into encoder counts; the rest of the core cannot meet an invalid machine.
 
 use crate::io::{Actuator, Contact, Contacts, SAMPLE_GAP_MAX};
+use crate::local::Span;
 use crate::units::{CountsPerMm, Duration, Millimetres, Rate, Speed};
 
 /// Who starts and stops the belt.
@@ -197,6 +198,19 @@ pub(crate) struct Stroke {
     pub(crate) margin: u32,
 }
 
+impl Stroke {
+    const ZERO: Self = Self { valve: ValveKind::SpringReturn, latency: 0, to_work: 0, to_home: 0, margin: 0 };
+
+    pub(crate) const fn springs_back(&self) -> bool {
+        matches!(self.valve, ValveKind::SpringReturn)
+    }
+
+    /// From order to contact on work.
+    pub(crate) const fn out(&self) -> u32 {
+        self.latency.saturating_add(self.to_work)
+    }
+}
+
 /// A validated machine: geometry in encoder counts, times in microseconds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -206,7 +220,7 @@ pub struct Machine {
     pub(crate) suspend_stops_belt: bool,
     pub(crate) idle_spin: bool,
     pub(crate) rate_max: Rate,
-    pub(crate) ramp: Duration,
+    pub(crate) ramp: Span,
     /// More counts than the fastest belt can bring between two looks.
     pub(crate) jump: i32,
     pub(crate) release_blade: i32,
@@ -217,18 +231,20 @@ pub struct Machine {
     pub(crate) reject_length: i32,
     pub(crate) head_clear: i32,
     pub(crate) strokes: [Stroke; 6],
+    /// Whose valves spring back: no coil sends them home. One bit per actuator.
+    pub(crate) spring: u8,
     pub(crate) fitted: Contacts,
     pub(crate) eye_on: u32,
-    pub(crate) eye_filter: Duration,
-    pub(crate) contact_filter: Duration,
-    pub(crate) safety_filter: Duration,
-    pub(crate) still: Duration,
+    pub(crate) eye_filter: Span,
+    pub(crate) contact_filter: Span,
+    pub(crate) safety_filter: Span,
+    pub(crate) still: Span,
     pub(crate) reverse: i32,
-    pub(crate) gap: Duration,
-    pub(crate) warn: Duration,
-    pub(crate) clear: Duration,
-    pub(crate) starve: Duration,
-    pub(crate) patience: Duration,
+    pub(crate) gap: Span,
+    pub(crate) warn: Span,
+    pub(crate) clear: Span,
+    pub(crate) starve: Span,
+    pub(crate) patience: Span,
 }
 
 /// What the fastest belt brings in the time between two looks, and a quarter more, and a little for slow encoders.
@@ -256,7 +272,8 @@ impl Machine {
             return Err(E::BeltSpeedMax);
         }
         Self::check_geometry(p)?;
-        let mut strokes = [Stroke { valve: ValveKind::SpringReturn, latency: 0, to_work: 0, to_home: 0, margin: 0 }; 6];
+        let mut strokes = [Stroke::ZERO; 6];
+        let mut spring = 0;
         for ((slot, a), name) in strokes.iter_mut().zip(&p.actuators).zip(Actuator::ALL) {
             let ok = within(a.latency, 0, 500_000)
                 && within(a.to_work, 0, 5_000_000)
@@ -265,6 +282,9 @@ impl Machine {
                 && a.margin > p.contact_filter;
             if !ok {
                 return Err(E::Stroke(name));
+            }
+            if matches!(a.valve, ValveKind::SpringReturn) {
+                spring |= name.bit();
             }
             *slot = Stroke {
                 valve: a.valve,
@@ -301,7 +321,7 @@ impl Machine {
             suspend_stops_belt: p.suspend_stops_belt,
             idle_spin: p.idle_spin,
             rate_max: scale.rate(p.belt_speed_max),
-            ramp: p.belt_ramp,
+            ramp: Span::of(p.belt_ramp),
             jump: jump(scale.rate(p.belt_speed_max), p.belt_still),
             release_blade: scale.counts(p.release_blade),
             release_eye: scale.counts(p.release_eye),
@@ -311,18 +331,19 @@ impl Machine {
             reject_length: scale.counts_up(p.reject_length),
             head_clear: scale.counts_up(p.head_clear),
             strokes,
+            spring,
             fitted: p.fitted,
             eye_on: p.eye_on.as_micros_u32(),
-            eye_filter: p.eye_filter,
-            contact_filter: p.contact_filter,
-            safety_filter: p.safety_filter,
-            still: p.belt_still,
+            eye_filter: Span::of(p.eye_filter),
+            contact_filter: Span::of(p.contact_filter),
+            safety_filter: Span::of(p.safety_filter),
+            still: Span::of(p.belt_still),
             reverse: scale.counts(p.reverse_tolerance),
-            gap: p.sample_gap,
-            warn: p.warn,
-            clear: p.clear,
-            starve: p.starve,
-            patience: p.patience,
+            gap: Span::of(p.sample_gap),
+            warn: Span::of(p.warn),
+            clear: Span::of(p.clear),
+            starve: Span::of(p.starve),
+            patience: Span::of(p.patience),
         })
     }
 
@@ -368,6 +389,13 @@ impl Machine {
             return Err(MachineError::Fitted(Contact::Cap));
         }
         Ok(())
+    }
+
+    /// The strokes of `a`.
+    pub(crate) fn stroke(&self, a: Actuator) -> &Stroke {
+        // There are six of both; the compiler knows, and a lookup that could fail would need an answer everywhere.
+        let [first, ..] = &self.strokes;
+        self.strokes.get(a.index()).unwrap_or(first)
     }
 
     /// The encoder scale.

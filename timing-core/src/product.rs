@@ -6,6 +6,7 @@
 use crate::io::{Actuator, Contact};
 use crate::lead;
 use crate::machine::Machine;
+use crate::local::Span;
 use crate::units::{Duration, Millimetres, Rate, Speed};
 
 /// How tightening ends.
@@ -184,14 +185,14 @@ pub struct Setpoints {
     pub(crate) slip: i32,
     pub(crate) slip_u: i32,
     pub(crate) stop: i32,
-    pub(crate) seat_dwell: Duration,
-    pub(crate) engage_dwell: Duration,
-    pub(crate) disengage_dwell: Duration,
-    pub(crate) tighten: Tighten,
+    pub(crate) seat_dwell: Span,
+    pub(crate) engage_dwell: Span,
+    pub(crate) disengage_dwell: Span,
+    pub(crate) tighten: Tightening,
     pub(crate) spin_rpm: u16,
     pub(crate) cap: CapPolicy,
     pub(crate) misses_to_hold: u8,
-    pub(crate) early: Option<Duration>,
+    pub(crate) early: Option<Span>,
     pub(crate) window: i32,
     /// How many speed windows the middle of a grip stroke lies ahead of the middle of the newest one, 8 fraction bits.
     pub(crate) windows_ahead: u32,
@@ -199,6 +200,27 @@ pub struct Setpoints {
     pub(crate) reject_lead: i32,
     /// Belt travel while an eye responds and its filter runs, a quarter more than at the nominal speed.
     pub(crate) eye_lag: i32,
+}
+
+/// How tightening ends, as the station keeps it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub(crate) enum Tightening {
+    SeatOnly(Span),
+    Turns(Span),
+    Torque { earliest: Span, latest: Span },
+}
+
+impl Tightening {
+    const fn of(t: Tighten) -> Self {
+        match t {
+            Tighten::SeatOnly(hold) => Self::SeatOnly(Span::of(hold)),
+            Tighten::Turns(time) => Self::Turns(Span::of(time)),
+            Tighten::Torque { earliest, latest } => {
+                Self::Torque { earliest: Span::of(earliest), latest: Span::of(latest) }
+            }
+        }
+    }
 }
 
 /// Room for a belt that runs faster than nominal, and for rounding.
@@ -209,7 +231,7 @@ const fn quarter_more(counts: i32) -> i32 {
 /// Half the grip's stroke, and one window: on the mean, the newest window ended half a window before the order, and its
 /// middle lies half a window before that.
 fn windows_ahead(window: i32, rate: Rate, m: &Machine) -> u32 {
-    let stroke = m.strokes.get(Actuator::Grip.index()).map_or(0, |s| s.latency.saturating_add(s.to_work));
+    let stroke = m.stroke(Actuator::Grip).out();
     let travel = u32::try_from(rate.travel(stroke / 2)).unwrap_or(0);
     let window = u32::try_from(window).unwrap_or(1).max(1);
     travel.saturating_mul(256).checked_div(window).unwrap_or(0).saturating_add(256).min(16 << 8)
@@ -237,8 +259,8 @@ impl Setpoints {
             return Err(E::Body);
         }
 
-        let eye = i64::from(m.release_eye);
-        if p.catch_travel <= zero || i64::from(n(p.catch_travel)) > i64::from(up(p.body_max)).saturating_sub(eye) {
+        let eye = m.release_eye;
+        if p.catch_travel <= zero || n(p.catch_travel) > up(p.body_max).saturating_sub(eye) {
             return Err(E::CatchTravel);
         }
         let lead = lead::lead(rate, m, Actuator::Grip);
@@ -250,8 +272,8 @@ impl Setpoints {
             return Err(E::Capture);
         }
         let to_eye = m.release_eye.saturating_sub(m.release_blade);
-        let past_blade = i64::from(up(p.body_max).saturating_sub(to_eye));
-        if i64::from(n(p.gate_shut_travel)) < past_blade.max(0) {
+        let past_blade = up(p.body_max).saturating_sub(to_eye);
+        if n(p.gate_shut_travel) < past_blade.max(0) {
             return Err(E::GateShut);
         }
         let travels = p.settle_travel >= zero && p.leave_travel > zero && p.stop_travel >= zero;
@@ -293,18 +315,18 @@ impl Setpoints {
             slip: n(p.slip),
             slip_u: up(p.slip_u),
             stop: up(p.stop_travel),
-            seat_dwell: p.seat_dwell,
-            engage_dwell: p.engage_dwell,
-            disengage_dwell: p.disengage_dwell,
-            tighten: p.tighten,
+            seat_dwell: Span::of(p.seat_dwell),
+            engage_dwell: Span::of(p.engage_dwell),
+            disengage_dwell: Span::of(p.disengage_dwell),
+            tighten: Tightening::of(p.tighten),
             spin_rpm: p.spin_rpm,
             cap: p.cap,
             misses_to_hold: p.misses_to_hold,
-            early: p.early,
+            early: p.early.map(Span::of),
             window: n(p.speed_window),
             windows_ahead: windows_ahead(n(p.speed_window), rate, m),
             reject_lead: quarter_more(lead::home_lead(rate, m, Actuator::Reject)),
-            eye_lag: quarter_more(rate.travel(m.eye_on.saturating_add(m.eye_filter.as_micros_u32()))),
+            eye_lag: quarter_more(rate.travel(m.eye_on.saturating_add(m.eye_filter.as_micros()))),
         })
     }
 

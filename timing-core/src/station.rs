@@ -5,14 +5,15 @@ use crate::admit;
 use crate::cx::Cx;
 use crate::decide::{self, Ctl, FeedStep, HeadStep};
 use crate::event::{Event, EventKind, Why};
-use crate::guard::{self, Order};
-use crate::io::{Actuator, Contact, Inputs, Orders, Outputs, Wake};
+use crate::guard;
+use crate::io::{Actuator, Contact, Inputs, Orders, Outputs, Pose, Wake};
+use crate::local::{Deadline, Moves, Origin, Place, Shift, Span, Spot, Time, shift_all};
 use crate::machine::Machine;
 use crate::product::Setpoints;
-use crate::sense::{Seen, belt};
+use crate::sense::Seen;
 use crate::tally::{Book, EVENTS, Tally, Tell};
 use crate::unit::{Mode, UnitState};
-use crate::units::{Counts, Deadline, Duration, Instant, Place, Speed};
+use crate::units::{Counts, Duration, Instant, Speed};
 use crate::watch::{self, Found};
 
 /// The control core of one bottle-closing station.
@@ -22,31 +23,35 @@ use crate::watch::{self, Found};
 #[derive(Clone, Debug)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub struct Station {
+    said: Said,
+    /// Nothing due: leave at once. Only tests switch this off, to find forgotten wakes.
+    shortcut: bool,
+    events_lost: u8,
+    /// Ticks that went through all stages.
+    decided: u32,
+    events: heapless::Vec<Event, EVENTS>,
     ctl: Ctl,
+    origin: Origin,
     book: Book,
     machine: Machine,
     setpoints: Setpoints,
-    said: Said,
-    events: heapless::Vec<Event, EVENTS>,
-    events_lost: u8,
-    /// Nothing due: leave at once. Only tests switch this off, to find forgotten wakes.
-    shortcut: bool,
-    powered: bool,
-    /// The last tick went through all stages.
-    decided: bool,
 }
 
 /// What was last said, and when.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 struct Said {
-    orders: Orders,
     wake: Wake,
     last: Instant,
+    orders: Orders,
+    powered: bool,
     /// When and where the next thing is due to anything but contacts and belt.
     rest_at: Deadline,
     rest_above: Place,
 }
+
+/// A short time in which nothing needs to be looked at.
+const AT_ONCE: Span = Span::from_micros(1);
 
 /// A product may be loaded only in Stopped or Idle with nothing inside.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -57,22 +62,23 @@ impl Station {
     #[must_use]
     pub fn new(machine: Machine, setpoints: Setpoints) -> Self {
         Self {
-            ctl: Ctl::new(),
-            book: Book::default(),
-            machine,
-            setpoints,
             said: Said {
-                orders: Orders::SAFE,
                 wake: Wake { at: Instant::ZERO, below: Counts::ZERO, above: Counts::ZERO },
                 last: Instant::ZERO,
+                orders: Orders::SAFE,
+                powered: false,
                 rest_at: Deadline::NEVER,
                 rest_above: Place::NOWHERE,
             },
-            events: heapless::Vec::new(),
-            events_lost: 0,
             shortcut: true,
-            powered: false,
-            decided: false,
+            events_lost: 0,
+            decided: 0,
+            events: heapless::Vec::new(),
+            ctl: Ctl::new(),
+            origin: Origin::ZERO,
+            book: Book::default(),
+            machine,
+            setpoints,
         }
     }
 
@@ -97,41 +103,18 @@ impl Station {
     pub fn tick(&mut self, inputs: &Inputs) -> Outputs<'_> {
         self.events.clear();
         self.events_lost = 0;
-        self.decided = false;
-        if self.shortcut && self.is_quiet(inputs) {
+        if self.is_quiet(inputs) && self.shortcut {
             self.said.last = inputs.now;
-            return self.say();
-        }
-        let back = inputs.now < self.said.last;
-        // "Nothing is awaited" is stored as the far end of time and belt: nothing real may stand there.
-        let inputs = Inputs {
-            now: inputs.now.max(self.said.last).min(Instant::LAST),
-            belt: inputs.belt.clamp(Counts::FIRST, Counts::LAST),
-            ..*inputs
-        };
-        if !self.powered {
-            self.power_up(&inputs);
-            self.reckon();
         } else {
-            let late = inputs.now > self.said.wake.at;
-            let seen = self.sense(&inputs);
-            let news = back || late || self.is_news(&seen) || inputs.request.is_some();
-            if news || !self.shortcut {
-                self.decided = true;
-                self.work(&inputs, &seen, back);
-                self.reckon();
-            }
+            self.look(inputs);
         }
-        self.said.last = inputs.now;
-        self.said.wake = self.wake(&inputs);
         self.say()
     }
 
-    /// Nothing changed, nothing is due.
+    /// Nothing changed, nothing is due. Before power-up something is due at once.
     fn is_quiet(&self, inputs: &Inputs) -> bool {
         let w = &self.said.wake;
-        self.powered
-            && inputs.now < w.at
+        inputs.now < w.at
             && inputs.now >= self.said.last
             && inputs.belt > w.below
             && inputs.belt < w.above
@@ -139,12 +122,56 @@ impl Station {
             && self.ctl.filter.is_quiet(inputs, &self.machine)
     }
 
+    /// Something may have changed, or is due.
+    #[inline(never)]
+    fn look(&mut self, inputs: &Inputs) {
+        let back = inputs.now < self.said.last;
+        let instant = if back { self.said.last } else { inputs.now };
+        let (now, belt, far) = match self.origin.reach(instant, inputs.belt) {
+            Some((now, belt)) => (now, belt, false),
+            None => self.follow(instant, inputs.belt),
+        };
+        if !self.said.powered {
+            self.power_up(inputs, belt);
+            self.reckon();
+        } else if self.work(inputs, now, belt, back) {
+            self.reckon();
+        }
+        self.said.last = instant;
+        self.said.wake = self.wake(now, belt);
+        if far {
+            self.stay_awake(instant, inputs.belt);
+        }
+    }
+
+    /// At the very ends of time and belt there is no room for what lies ahead: every tick counts.
+    #[cold]
+    fn stay_awake(&mut self, now: Instant, belt: Counts) {
+        let (now, belt) = (now.min(Instant::LAST), belt.clamp(Counts::FIRST, Counts::LAST));
+        self.said.last = now;
+        self.said.wake = Wake { at: now.plus(Duration::from_micros(1)), below: belt.ahead(-1), above: belt.ahead(1) };
+    }
+
+    /// Moves the origin up; `true` if even so `belt` is out of its reach.
+    #[cold]
+    #[inline(never)]
+    fn follow(&mut self, now: Instant, belt: Counts) -> (Time, Spot, bool) {
+        let by = self.origin.renew(now, belt, 0, 0);
+        self.shift(by);
+        match self.origin.reach(now, belt) {
+            Some((now, belt)) => (now, belt, false),
+            None => (self.origin.time(now), self.origin.spot(belt), true),
+        }
+    }
+
     /// Levels at power-up are not edges; nothing that was before is known.
-    fn power_up(&mut self, inputs: &Inputs) {
-        self.powered = true;
+    #[cold]
+    #[inline(never)]
+    fn power_up(&mut self, inputs: &Inputs, belt: Spot) {
+        self.said.powered = true;
         self.ctl.again = true;
         self.ctl.filter.start(inputs, &self.machine);
-        self.ctl.belt.start(inputs);
+        self.ctl.belt.start(belt);
         let chain = self.ctl.filter.stable().has(Contact::Chain);
         let mut tell = Tell { events: &mut self.events, lost: &mut self.events_lost };
         for c in [Contact::DischargeEye, Contact::SupplyEye] {
@@ -158,68 +185,59 @@ impl Station {
         tell.push(Event::state(self.ctl.unit.state, UnitState::Stopped, Why::Plain));
     }
 
-    /// What contacts and belt bring.
-    fn sense(&mut self, inputs: &Inputs) -> Seen {
-        let (ctl, m) = (&mut self.ctl, &self.machine);
-        let edge_at = inputs.belt_at.map_or(inputs.now, |t| t.min(inputs.now));
-        let edges = ctl.filter.tick(inputs, m);
-        let belt_news = ctl.belt.tick(inputs, edge_at, m);
-        Seen {
-            now: inputs.now,
-            belt: inputs.belt,
-            edge_at,
-            on: ctl.filter.stable(),
-            rose: edges.rose,
-            fell: edges.fell,
-            failed: edges.failed,
-            belt_news,
-            at: edges.at,
+    /// Senses; if that, or what is due, can change anything, goes through all stages and says so. Bounce and a belt that goes
+    /// on as it went cannot.
+    fn work(&mut self, inputs: &Inputs, now: Time, belt: Spot, back: bool) -> bool {
+        let Self { ctl, book, machine: m, setpoints: s, events, events_lost, said, origin, .. } = self;
+        let tell = Tell { events, lost: events_lost };
+        let mut cx = Cx { seen: Seen::new(inputs, now, belt, origin), m, s, book, tell, origin };
+        ctl.filter.tick(inputs, origin, m, &mut cx.seen);
+        ctl.belt.tick(&mut cx.seen, m);
+        let late = now.since(origin.time(said.wake.at));
+        let gap = back || now.since(origin.time(said.last)) > m.gap.plus(m.gap);
+        let news = gap
+            || late > Span::ZERO
+            || !cx.seen.edges().or(cx.seen.failed).is_empty()
+            || !cx.seen.belt_news.is_empty()
+            || said.rest_at.is_due(cx.seen.now)
+            || said.rest_above.is_due(cx.seen.belt)
+            || inputs.request.is_some();
+        if !news && self.shortcut {
+            return false;
         }
-    }
-
-    /// Whether what was sensed, or what is due, can change anything: bounce and a belt that goes on as it went do not.
-    fn is_news(&self, seen: &Seen) -> bool {
-        let gap = self.machine.gap.plus(self.machine.gap);
-        !seen.rose.or(seen.fell).or(seen.failed).is_empty()
-            || seen.belt_news != belt::News::default()
-            || self.said.rest_at.is_due(seen.now)
-            || self.said.rest_above.is_due(seen.belt)
-            || seen.now.since(self.said.last) > gap
-    }
-
-    fn work(&mut self, inputs: &Inputs, seen: &Seen, back: bool) {
-        let Self { ctl, book, machine: m, setpoints: s, events, events_lost, said, .. } = self;
-        let mut tell = Tell { events, lost: events_lost };
+        self.decided = self.decided.wrapping_add(1);
         let course = (ctl.unit.state, ctl.unit.phase);
-        let late = inputs.now.since(said.wake.at);
-        if late > Duration::ZERO {
-            book.lateness(late, &mut tell);
+        if late > Span::ZERO {
+            cx.book.lateness(late, &mut cx.tell);
         }
-        let strokes = ctl.strokes.tick(seen, m);
+        let strokes = ctl.strokes.tick(&cx.seen, m);
         if let Some((a, pose, took)) = strokes.took {
-            book.stroke(a, pose, took, m, &mut tell);
+            cx.book.stroke(a, pose, took, m, &mut cx.tell);
         }
-        let mut cx = Cx { seen, m, s, book, tell: &mut tell };
         // Track.
         admit::run(ctl, &mut cx);
         let track = track(ctl, &mut cx);
         // Watch.
-        let gap = back || inputs.now.since(said.last) > m.gap.plus(m.gap);
         watch::run(ctl, &mut cx, &Found { strokes, track, gap });
         // Decide.
         if let Some(request) = inputs.request {
             decide::request(ctl, &mut cx, request);
         }
         let asked = decide::run(ctl, &mut cx);
-        // Guard.
-        let facts = ctl.facts(&cx);
-        let (leaves, kept) = guard::vet(facts, &ctl.was, &asked, ctl.unit.is_safe());
-        tell_kept(ctl, kept.orders, facts, &mut cx);
-        // Act.
-        give(ctl, &leaves, &mut cx);
+        // Guard and act, where there is anything to vet.
+        let safe = ctl.unit.is_safe() || !cx.seen.is(Contact::Chain);
+        if safe || asked != ctl.was {
+            let facts = ctl.facts(&cx);
+            let (leaves, kept) = guard::vet(facts, ctl.was, asked, ctl.unit.is_safe());
+            tell_kept(ctl, kept, facts, &mut cx);
+            give(ctl, leaves, safe, &mut cx);
+            said.orders = act::orders(leaves, m);
+        } else {
+            ctl.kept = 0;
+        }
         // What lasts (an open guard, an overfull lane) may mean more in the new state than it did in the old.
         ctl.again |= course != (ctl.unit.state, ctl.unit.phase);
-        said.orders = act::orders(&leaves, m);
+        true
     }
 
     fn say(&self) -> Outputs<'_> {
@@ -239,67 +257,45 @@ impl Station {
     /// When and where the next thing is due to anything but contacts and belt. Holds until the next tick that works.
     fn reckon(&mut self) {
         let ctl = &self.ctl;
-        let mut at = Deadline::NEVER;
-        let mut soonest = |d: Deadline| {
-            if d.instant() < at.instant() {
-                at = d;
-            }
-        };
-        for d in [
-            ctl.strokes.due(),
-            ctl.unit.warn,
-            ctl.unit.bound,
-            ctl.unit.clear,
-            ctl.feed.settle_limit,
-            ctl.jog.spin,
-            ctl.jog.belt,
-            ctl.watch.grace,
-        ] {
-            soonest(d);
+        let (unit, head, feed) = (&ctl.unit, &ctl.head, &ctl.feed);
+        let mut at = ctl.strokes.due().sooner(unit.warn).sooner(unit.bound).sooner(unit.clear);
+        at = at.sooner(feed.settle_limit).sooner(ctl.jog.spin).sooner(ctl.jog.belt).sooner(ctl.watch.grace);
+        // A place that has been reached and waits for something else is no reason to wake.
+        let mut above = ctl.track.due().nearer(feed.long).nearer(feed.jam).nearer(feed.stray);
+        above = above.nearer(unit.flush).nearer(ctl.watch.discharge);
+        if unit.state == UnitState::Execute {
+            at = at.sooner(feed.starve);
         }
-        if ctl.unit.state == UnitState::Execute {
-            soonest(ctl.feed.starve);
+        if unit.runs_head() {
+            at = at.sooner(head.dwell).sooner(head.contact_at).sooner(head.early);
+            above = above.nearer(head.order).nearer(head.leave).nearer(head.last_stop);
         }
-        if ctl.unit.runs_head() {
-            soonest(ctl.head.dwell);
-            soonest(ctl.head.contact_at);
-            soonest(ctl.head.early);
-        }
-        let mut above = Place::NOWHERE;
-        for p in [ctl.track.due(), ctl.feed.long, ctl.feed.jam, ctl.feed.stray, ctl.unit.flush, ctl.watch.discharge] {
-            nearest(&mut above, p);
-        }
-        if ctl.unit.runs_head() {
-            for p in [ctl.head.order, ctl.head.leave, ctl.head.last_stop] {
-                nearest(&mut above, p);
-            }
-        }
-        if ctl.unit.runs_feed() {
-            for p in [ctl.feed.settle, ctl.feed.misfeed, ctl.feed.shut] {
-                nearest(&mut above, p);
-            }
+        if unit.runs_feed() {
+            above = above.nearer(feed.settle).nearer(feed.misfeed).nearer(feed.shut);
         }
         self.said.rest_at = if ctl.again { Deadline::NOW } else { at };
         self.said.rest_above = above;
     }
 
     /// When and where to be called again.
-    fn wake(&self, inputs: &Inputs) -> Wake {
-        let (ctl, now) = (&self.ctl, inputs.now);
-        let mut at = Deadline::after(now, self.machine.gap);
-        for d in [self.said.rest_at, ctl.filter.due(), ctl.belt.due()] {
-            if d.instant() < at.instant() {
-                at = d;
-            }
-        }
-        let (below, above) = ctl.belt.bounds(&self.machine);
-        let mut above = Place::at(above);
-        nearest(&mut above, self.said.rest_above);
+    fn wake(&self, now: Time, belt: Spot) -> Wake {
+        let (ctl, m) = (&self.ctl, &self.machine);
+        let at = Deadline::after(now, m.gap).sooner(self.said.rest_at).sooner(ctl.filter.due()).sooner(ctl.belt.due());
+        let (below, above) = ctl.belt.bounds(m);
+        let above = above.nearer(self.said.rest_above);
         Wake {
-            at: at.instant().max(now.plus(decide::AT_ONCE)),
-            below: below.min(inputs.belt.ahead(-1)),
-            above: above.counts().max(inputs.belt.ahead(1)),
+            at: self.origin.instant(at.time().max(Deadline::after(now, AT_ONCE).time())),
+            below: self.origin.counts(below.min(belt.ahead(-1))),
+            above: self.origin.counts(above.spot().max(belt.ahead(1))),
         }
+    }
+
+    /// Moves everything that is counted from the origin.
+    #[cold]
+    #[inline(never)]
+    fn shift(&mut self, by: Shift) {
+        self.ctl.shift(by);
+        shift_all(&mut [&mut self.said.rest_at, &mut self.said.rest_above], by);
     }
 
     /// The book: counts, rate, drift, lateness.
@@ -362,10 +358,10 @@ impl Station {
         self.shortcut = on;
     }
 
-    /// For measurements: whether the last tick went through all stages, and not only looked whether there was anything to do.
+    /// For measurements: how many ticks went through all stages, and did not only look whether there was anything to do.
     #[doc(hidden)]
     #[must_use]
-    pub const fn has_decided(&self) -> bool {
+    pub const fn decided(&self) -> u32 {
         self.decided
     }
 
@@ -373,73 +369,69 @@ impl Station {
     #[doc(hidden)]
     #[must_use]
     pub fn same_control(&self, other: &Self) -> bool {
-        self.ctl == other.ctl && self.said.orders == other.said.orders && self.book.tally == other.book.tally
+        let (mut a, mut b) = (self.clone(), other.clone());
+        let (now, belt) = (a.said.last.max(b.said.last), b.said.wake.below);
+        for one in [&mut a, &mut b] {
+            let by = one.origin.renew(now, belt, 0, 0);
+            one.shift(by);
+        }
+        a.ctl == b.ctl && a.said.orders == b.said.orders && a.book.tally == b.book.tally
     }
 
-    /// Moves every stored time by `dt` µs and every stored place by `dp` counts, so that states can be compared.
+    /// Sets the clock forward by `dt` µs and counts the belt from `dp` counts further on, so that states can be compared: every
+    /// stored time and place moves along.
     pub fn rebase(&mut self, dt: i64, dp: i64) {
-        self.ctl.rebase(dt, dp);
-        self.ctl.watch.rebase_places(dp);
-        let w = &mut self.said.wake;
-        w.at = Deadline::at(w.at).rebased(dt).instant();
-        w.below = Place::at(w.below).rebased(dp).counts();
-        w.above = Place::at(w.above).rebased(dp).counts();
-        self.said.last = Deadline::at(self.said.last).rebased(dt).instant();
-        self.said.rest_at = self.said.rest_at.rebased(dt);
-        self.said.rest_above = self.said.rest_above.rebased(dp);
-        self.book.last_good = Deadline::at(self.book.last_good).rebased(dt).instant();
-    }
-}
-
-/// A place that has been reached and waits for something else is no reason to wake.
-fn nearest(above: &mut Place, p: Place) {
-    if p.counts() < above.counts() {
-        *above = p;
+        let time = |t: &mut Instant| *t = Instant::from_micros(t.as_micros().saturating_add_signed(dt));
+        let place = |c: &mut Counts| *c = c.plus(Counts::new(dp));
+        let Said { wake, last, .. } = &mut self.said;
+        for t in [&mut wake.at, last, &mut self.book.last_good] {
+            time(t);
+        }
+        for c in [&mut wake.below, &mut wake.above] {
+            place(c);
+        }
+        let (now, belt) = (*last, wake.below);
+        let by = self.origin.renew(now, belt, dt, dp);
+        self.shift(by);
     }
 }
 
 /// Follows the bottles; while flushing, what comes past the discharge eye is only counted.
-fn track(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) -> crate::track::News {
-    let rate = admit::response_rate(ctl, cx.s.rate);
+fn track(ctl: &mut Ctl, cx: &mut Cx<'_>) -> crate::track::News {
+    let (belt, set) = (&ctl.belt, cx.s.rate);
     let flushing = ctl.unit.flush.is_armed();
-    ctl.track.tick(cx, rate, flushing.then_some(&mut ctl.unit.flush_seen))
+    ctl.track.tick(cx, || admit::response_rate(belt, set), flushing.then_some(&mut ctl.unit.flush_seen))
 }
 
 /// Tells what the interlocks kept back, once.
-fn tell_kept(ctl: &mut Ctl, kept: u32, facts: guard::Facts, cx: &mut Cx<'_, '_>) {
-    let new = kept & !ctl.kept;
+fn tell_kept(ctl: &mut Ctl, kept: u32, facts: guard::Facts, cx: &mut Cx<'_>) {
+    let mut new = kept & !ctl.kept;
     ctl.kept = kept;
-    if new == 0 {
-        return;
-    }
-    let works = Actuator::ALL.map(Order::Work);
-    let backs = Actuator::ALL.map(Order::Back);
-    for order in works.into_iter().chain(backs).chain([Order::Spin, Order::Belt]) {
-        if new & (1 << order.number()) != 0 {
-            let rule = guard::forbidden(facts, order).unwrap_or(0);
-            cx.tell.say(EventKind::Guarded, Why::Interlock, u16::from(rule), i32::from(order.number()));
-        }
+    while new != 0 {
+        let number = new.trailing_zeros();
+        new &= new.wrapping_sub(1);
+        let rule = guard::forbidden(facts, number).unwrap_or(0);
+        cx.tell.say(EventKind::Guarded, Why::Interlock, u16::from(rule), number.cast_signed());
     }
 }
 
 /// What leaves becomes what was; strokes and watchdogs learn of it.
-fn give(ctl: &mut Ctl, leaves: &act::Wanted, cx: &mut Cx<'_, '_>) {
+fn give(ctl: &mut Ctl, leaves: act::Wanted, safe: bool, cx: &mut Cx<'_>) {
+    let moved = leaves.moved(ctl.was);
     for a in Actuator::ALL {
-        let pose = leaves.pose(a);
-        if pose != ctl.was.pose(a) {
-            ctl.strokes.ordered(a, pose, cx.seen.now, cx.seen.on, cx.m);
+        if moved & a.bit() != 0 {
+            ctl.strokes.ordered(a, leaves.pose(a), &cx.seen, cx.m);
         }
     }
-    let reject = leaves.pose(Actuator::Reject);
-    if reject != ctl.was.pose(Actuator::Reject) && reject != crate::io::Pose::Work {
-        ctl.track.diverted_all(cx.tell);
+    if moved & Actuator::Reject.bit() != 0 && leaves.pose(Actuator::Reject) != Pose::Work {
+        ctl.track.diverted_all(&mut cx.tell);
     }
-    if leaves.belt != ctl.was.belt {
+    if leaves.belt() != ctl.was.belt() {
         ctl.watch.grace =
-            if leaves.belt { Deadline::after(cx.seen.now, cx.m.ramp.plus(cx.m.still)) } else { Deadline::NEVER };
+            if leaves.belt() { Deadline::after(cx.seen.now, cx.m.ramp.plus(cx.m.still)) } else { Deadline::NEVER };
     }
-    if ctl.unit.is_safe() || !cx.seen.is(Contact::Chain) {
+    if safe {
         ctl.strokes.forget();
     }
-    ctl.was = *leaves;
+    ctl.was = leaves;
 }

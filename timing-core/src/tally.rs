@@ -3,6 +3,7 @@
 use crate::event::{Event, EventKind, Why};
 use crate::io::{Actuator, Pose};
 use crate::machine::Machine;
+use crate::local::Span;
 use crate::units::{Duration, Instant};
 
 /// Room for events in one tick.
@@ -98,14 +99,13 @@ impl Book {
     }
 
     /// A stroke arrived by its contact after `took`; warns once when its mean has used half its margin.
-    pub(crate) fn stroke(&mut self, a: Actuator, pose: Pose, took: Duration, m: &Machine, tell: &mut Tell<'_>) {
-        let Some(row) = m.strokes.get(a.index()) else { return };
+    pub(crate) fn stroke(&mut self, a: Actuator, pose: Pose, took: Span, m: &Machine, tell: &mut Tell<'_>) {
+        let row = m.stroke(a);
         let side = usize::from(pose == Pose::Work);
         let travel = if side == 1 { row.to_work } else { row.to_home };
-        let filter = m.contact_filter.as_micros_u32();
+        let filter = m.contact_filter.as_micros();
         let nominal = row.latency.saturating_add(travel).saturating_add(filter);
-        let excess = i64::from(took.as_micros_u32()).saturating_sub(i64::from(nominal));
-        let excess = i32::try_from(excess).unwrap_or(i32::MAX);
+        let excess = signed(took.as_micros()).saturating_sub(signed(nominal));
         let Some(mean) = self.drift.get_mut(a.index()).and_then(|d| d.get_mut(side)) else { return };
         *mean = mean.saturating_add(excess.saturating_sub(*mean) / 8);
         let bit = (1u16 << side) << (a as u8).saturating_mul(2);
@@ -117,7 +117,8 @@ impl Book {
     }
 
     /// This tick came `late` after the wake that was asked for.
-    pub(crate) fn lateness(&mut self, late: Duration, tell: &mut Tell<'_>) {
+    pub(crate) fn lateness(&mut self, late: Span, tell: &mut Tell<'_>) {
+        let late = Duration::from_micros(u64::from(late.as_micros()));
         if late > self.late_max {
             // Told at each doubling, so that it is told seldom.
             if late.as_micros() >= self.late_max.as_micros().saturating_mul(2) {
@@ -127,4 +128,8 @@ impl Book {
             self.late_max = late;
         }
     }
+}
+
+fn signed(us: u32) -> i32 {
+    i32::try_from(us).unwrap_or(i32::MAX)
 }

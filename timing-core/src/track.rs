@@ -9,10 +9,13 @@ use crate::io::Contact;
 use crate::machine::Machine;
 use crate::product::Setpoints;
 use crate::tally::{Book, Tell};
-use crate::units::{Counts, Place, Rate};
+use crate::local::{Moves, Place, Shift, Spot, shift_all};
+use crate::units::Rate;
 
 /// Bottles that can be inside at once.
 pub(crate) const CAPACITY: usize = 12;
+/// More than that makes no difference: further than any station reaches.
+const DOUBT_MAX: i32 = 1 << 28;
 
 /// Where a bottle is on its way.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -44,7 +47,8 @@ pub(crate) enum Cap {
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub(crate) struct Bottle {
     pub(crate) serial: u32,
-    pub(crate) mark: Counts,
+    pub(crate) mark: Spot,
+    /// At most [`DOUBT_MAX`].
     pub(crate) u: i32,
     pub(crate) stage: Stage,
     /// Why it is to be rejected; `Plain` = not.
@@ -129,7 +133,7 @@ impl Track {
     }
 
     /// A bottle is registered with its leading edge at the release eye when the belt was at `edge`. `None`: no room.
-    pub(crate) fn register(&mut self, edge: Counts, flag: Why, m: &Machine, s: &Setpoints) -> Option<u32> {
+    pub(crate) fn register(&mut self, edge: Spot, flag: Why, m: &Machine, s: &Setpoints) -> Option<u32> {
         let serial = self.next_serial;
         let sensed = matches!(s.cap, crate::product::CapPolicy::Upstream);
         let bottle = Bottle {
@@ -149,7 +153,7 @@ impl Track {
     }
 
     /// A bottle that nobody registered was seen with its leading edge at the discharge eye.
-    fn find(&mut self, edge: Counts, x: i32, m: &Machine, s: &Setpoints) {
+    fn find(&mut self, edge: Spot, x: i32, m: &Machine, s: &Setpoints) {
         let serial = self.next_serial;
         let bottle = Bottle {
             serial,
@@ -167,7 +171,7 @@ impl Track {
     }
 
     /// The head lets the bottle at it go: it is at the head centre when the belt is at `mark`.
-    pub(crate) fn let_go(&mut self, mark: Counts, m: &Machine, s: &Setpoints) {
+    pub(crate) fn let_go(&mut self, mark: Spot, m: &Machine, s: &Setpoints) {
         if let Some(b) = self.at_head() {
             b.mark = mark;
             b.u = s.u_base.saturating_add(s.slip_u);
@@ -203,7 +207,7 @@ impl Track {
     pub(crate) fn blur(&mut self, by: i32, m: &Machine, s: &Setpoints) {
         for b in &mut self.bottles {
             if b.stage != Stage::AtHead {
-                b.u = b.u.saturating_add(by);
+                b.u = b.u.saturating_add(by).min(DOUBT_MAX);
             }
         }
         self.refresh(m, s);
@@ -237,16 +241,17 @@ impl Track {
     }
 
     /// Follows every bottle past its places. Called with each tick's edges.
-    pub(crate) fn tick(&mut self, cx: &mut Cx<'_, '_>, rate: Rate, flushing: Option<&mut u32>) -> News {
-        let (seen, m, s) = (cx.seen, cx.m, cx.s);
+    pub(crate) fn tick(&mut self, cx: &mut Cx<'_>, rate: impl Fn() -> Rate, flushing: Option<&mut u32>) -> News {
+        let (m, s) = (cx.m, cx.s);
         let mut news = News::default();
+        let seen = &cx.seen;
         self.release_guard.fire(seen.belt);
         self.discharge_guard.fire(seen.belt);
         if seen.rising(Contact::RejectEye) {
             self.lane_seen = self.lane_seen.saturating_add(1);
         }
         if seen.rising(Contact::DischargeEye) && !self.discharge_guard.is_armed() {
-            let edge = seen.at.discharge.counts().ahead(rate.travel(m.eye_on).saturating_neg());
+            let edge = seen.at.discharge.spot().ahead(rate().travel(m.eye_on).saturating_neg());
             match flushing {
                 Some(seen) => {
                     self.discharge_guard = Place::at(edge.ahead(s.body_min.saturating_sub(s.u_base)));
@@ -255,21 +260,21 @@ impl Track {
                 None => news.stray_discharge = !self.at_discharge(edge, m, s, cx.book),
             }
         }
-        if self.next.is_due(seen.belt) {
+        if self.next.is_due(cx.seen.belt) {
             self.advance(cx, &mut news);
         }
         news
     }
 
     /// A leading edge at the discharge eye: whose? `false`: nobody's.
-    fn at_discharge(&mut self, edge: Counts, m: &Machine, s: &Setpoints, book: &mut Book) -> bool {
+    fn at_discharge(&mut self, edge: Spot, m: &Machine, s: &Setpoints, book: &mut Book) -> bool {
         let Some(x) = m.discharge_eye else { return true };
         self.discharge_guard = Place::at(edge.ahead(s.body_min.saturating_sub(s.u_base)));
         let mark = edge.ahead(s.body / 2).ahead(x.saturating_neg());
-        let tolerance = i64::from(s.body / 4);
+        let tolerance = s.body / 4;
         let known = self.bottles.iter_mut().find(|b| b.stage == Stage::Outbound).is_some_and(|b| {
-            let off = mark.minus(b.mark).get().saturating_abs();
-            let ours = off <= i64::from(b.u).saturating_add(tolerance);
+            let off = mark.minus(b.mark).saturating_abs();
+            let ours = off <= b.u.saturating_add(tolerance);
             if ours {
                 b.mark = mark;
                 b.u = s.u_base;
@@ -298,45 +303,45 @@ impl Track {
     }
 
     /// Moves every bottle that has reached its place to its next stage.
-    fn advance(&mut self, cx: &mut Cx<'_, '_>, news: &mut News) {
-        let (seen, m, s) = (cx.seen, cx.m, cx.s);
+    fn advance(&mut self, cx: &mut Cx<'_>, news: &mut News) {
+        let (m, s) = (cx.m, cx.s);
         let mut i = 0;
         // A bottle goes through at most four stages in one tick; the bound only makes sure that no tick is endless.
         for _ in 0..CAPACITY.saturating_mul(5) {
             let Some(b) = self.bottles.get_mut(i) else { break };
-            if !next_place(b, m, s).is_due(seen.belt) {
+            if !next_place(b, m, s).is_due(cx.seen.belt) {
                 i = i.saturating_add(1);
                 continue;
             }
             match b.stage {
                 Stage::Inbound => {
                     // The upstream cap position.
-                    b.cap = if seen.is(Contact::Cap) { Cap::Present } else { Cap::Absent };
+                    b.cap = if cx.seen.is(Contact::Cap) { Cap::Present } else { Cap::Absent };
                 }
                 Stage::AtHead => i = i.saturating_add(1),
                 Stage::Outbound => {
                     news.overstay |= b.through_head;
                     let serial = b.serial;
                     self.take_out(i);
-                    cx.book.count(Why::Lost, serial, seen.now, cx.tell);
+                    cx.count(Why::Lost, serial);
                 }
                 Stage::ToReject if m.reject.is_some() => b.stage = Stage::InReject,
                 Stage::ToReject | Stage::InReject => {
                     let (serial, flag) = (b.serial, b.flag);
                     self.take_out(i);
                     if flag == Why::Plain {
-                        cx.book.count(Why::Good, serial, seen.now, cx.tell);
+                        cx.count(Why::Good, serial);
                     } else {
-                        cx.book.count(Why::Rejected, serial, seen.now, cx.tell);
+                        cx.count(Why::Rejected, serial);
                         if m.reject.is_some() && m.fitted.has(Contact::RejectEye) {
                             self.verify_owed = self.verify_owed.saturating_add(1);
-                            self.verify = Place::at(seen.belt.ahead(s.body_max.saturating_mul(2)));
+                            self.verify = Place::at(cx.seen.belt.ahead(s.body_max.saturating_mul(2)));
                         }
                     }
                 }
             }
         }
-        if self.verify.fire(seen.belt) {
+        if self.verify.fire(cx.seen.belt) {
             news.unverified = self.lane_seen < self.verify_owed;
             self.lane_seen = 0;
             self.verify_owed = 0;
@@ -348,33 +353,24 @@ impl Track {
     pub(crate) fn refresh(&mut self, m: &Machine, s: &Setpoints) {
         let mut next = self.verify;
         for b in &self.bottles {
-            let p = next_place(b, m, s);
-            if p.counts() < next.counts() {
-                next = p;
-            }
+            next = next.nearer(next_place(b, m, s));
         }
         self.next = next;
     }
 
     /// The nearest place at which something is due.
-    pub(crate) fn due(&self) -> Place {
-        let mut next = self.next;
-        for p in [self.release_guard, self.discharge_guard] {
-            if p.counts() < next.counts() {
-                next = p;
-            }
-        }
-        next
+    pub(crate) const fn due(&self) -> Place {
+        self.next.nearer(self.release_guard).nearer(self.discharge_guard)
     }
+}
 
-    pub(crate) fn rebase(&mut self, dp: i64) {
+impl Moves for Track {
+    fn shift(&mut self, by: Shift) {
         for b in &mut self.bottles {
-            b.mark = Counts::new(b.mark.get().saturating_add(dp));
+            b.mark.shift(by);
         }
-        self.release_guard = self.release_guard.rebased(dp);
-        self.discharge_guard = self.discharge_guard.rebased(dp);
-        self.verify = self.verify.rebased(dp);
-        self.next = self.next.rebased(dp);
+        let Self { release_guard, discharge_guard, verify, next, .. } = self;
+        shift_all(&mut [release_guard, discharge_guard, verify, next], by);
     }
 }
 

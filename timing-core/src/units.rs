@@ -4,8 +4,8 @@
 //! encoder; geometry is [`Millimetres`] and [`Speed`]. All arithmetic is named (`plus`, `minus`, `since`) and
 //! saturates: a value at the end of its range stays there and never wraps.
 //!
-//! What is *awaited* is a [`Deadline`] or a [`Place`]: armed, or neutral. A neutral one lies at the far end of
-//! its range, so that "is it due" is one comparison.
+//! What is *awaited* is a [`Deadline`]: armed, or neutral. A neutral one lies at the far end of its range, so that "is it
+//! due" is one comparison. (The station itself keeps times and places in 32 bits, from an origin of its own.)
 
 use fixed::types::{I16F16, U16F16};
 
@@ -400,67 +400,6 @@ impl Deadline {
     #[must_use]
     pub const fn instant(self) -> Instant {
         Instant(self.0)
-    }
-
-    /// The same deadline on a clock whose origin lies `d` earlier.
-    #[must_use]
-    pub const fn rebased(self, d: i64) -> Self {
-        if self.is_armed() { Self(self.0.saturating_add_signed(d)) } else { self }
-    }
-}
-
-/// Where something is due: a belt place ahead that is awaited, or nothing.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-pub struct Place(i64);
-
-impl Default for Place {
-    fn default() -> Self {
-        Self::NOWHERE
-    }
-}
-
-impl Place {
-    /// Nothing is awaited.
-    pub const NOWHERE: Self = Self(i64::MAX);
-
-    /// Due when the belt has reached `c`.
-    #[must_use]
-    pub const fn at(c: Counts) -> Self {
-        Self(c.0)
-    }
-
-    /// Whether something is awaited.
-    #[must_use]
-    pub const fn is_armed(self) -> bool {
-        self.0 != i64::MAX
-    }
-
-    /// Whether the belt has reached what is awaited.
-    #[must_use]
-    pub const fn is_due(self, belt: Counts) -> bool {
-        belt.0 >= self.0
-    }
-
-    /// If due: disarms and says `true`. A place fires once.
-    pub const fn fire(&mut self, belt: Counts) -> bool {
-        let due = self.is_due(belt);
-        if due {
-            *self = Self::NOWHERE;
-        }
-        due
-    }
-
-    /// The belt position, far downstream when neutral.
-    #[must_use]
-    pub const fn counts(self) -> Counts {
-        Counts(self.0)
-    }
-
-    /// The same place on a belt whose origin lies `d` counts upstream.
-    #[must_use]
-    pub const fn rebased(self, d: i64) -> Self {
-        if self.is_armed() { Self(self.0.saturating_add(d)) } else { self }
     }
 }
 

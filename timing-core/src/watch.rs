@@ -5,10 +5,12 @@ use crate::decide::{Ctl, Cx};
 use crate::event::Why;
 use crate::fault::Fault;
 use crate::io::{Actuator, Contact};
+use crate::sense::belt::News;
+use crate::sense::contacts::SAFETY;
 use crate::sense::strokes;
 use crate::track;
 use crate::unit::UnitState;
-use crate::units::{Deadline, Place};
+use crate::local::{Deadline, Moves, Place, Shift, shift_all};
 
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
@@ -28,13 +30,12 @@ impl Watch {
     pub(crate) const fn is_latched(&self, fault: Fault) -> bool {
         self.latched & (1 << (fault.code() & 31)) != 0
     }
+}
 
-    pub(crate) fn rebase(&mut self, dt: i64) {
-        self.grace = self.grace.rebased(dt);
-    }
-
-    pub(crate) fn rebase_places(&mut self, dp: i64) {
-        self.discharge = self.discharge.rebased(dp);
+impl Moves for Watch {
+    fn shift(&mut self, by: Shift) {
+        let Self { grace, discharge, .. } = self;
+        shift_all(&mut [grace, discharge], by);
     }
 }
 
@@ -46,7 +47,7 @@ pub(crate) struct Found {
     pub(crate) gap: bool,
 }
 
-pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, found: &Found) {
+pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_>, found: &Found) {
     safety(ctl, cx);
     for c in cx.seen.failed.iter() {
         if ctl.unit.state != UnitState::Stopped {
@@ -67,11 +68,12 @@ pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, found: &Found) {
 }
 
 /// Chain, guard, air, drive: lost unfiltered.
-fn safety(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
-    let lost = |c: Contact| cx.m.fitted.has(c) && !cx.seen.is(c);
-    let (chain, guard, air, drive) =
-        (lost(Contact::Chain), lost(Contact::Guard), lost(Contact::Air), lost(Contact::Drive));
-    if guard || chain {
+fn safety(ctl: &mut Ctl, cx: &mut Cx<'_>) {
+    let lost = cx.m.fitted.and(SAFETY).without(cx.seen.on);
+    if lost.is_empty() {
+        return;
+    }
+    if lost.has(Contact::Guard) || lost.has(Contact::Chain) {
         // Hands may have been inside.
         let inside = ctl.inside() > 0;
         ctl.unit.hands |= inside;
@@ -79,27 +81,27 @@ fn safety(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
             ctl.unit.known = false;
         }
     }
-    let state = ctl.unit.state;
-    if chain && !ctl.watch.is_latched(Fault::ChainOpen) {
+    if lost.has(Contact::Chain) && !ctl.watch.is_latched(Fault::ChainOpen) {
         ctl.raise(cx, Fault::ChainOpen, 0);
     }
-    if guard && state != UnitState::Stopped && Fault::GuardOpen.reaction(ctl.unit.state).is_some() {
-        ctl.raise(cx, Fault::GuardOpen, 0);
+    // The guard may open while nothing can move; else it is as good as the chain.
+    for (contact, fault) in [(Contact::Guard, Fault::GuardOpen), (Contact::Air, Fault::AirLow)] {
+        let matters = contact == Contact::Air || ctl.unit.state != UnitState::Stopped;
+        if lost.has(contact) && matters && fault.reaction(ctl.unit.state).is_some() {
+            ctl.raise(cx, fault, 0);
+        }
     }
-    if air && Fault::AirLow.reaction(ctl.unit.state).is_some() {
-        ctl.raise(cx, Fault::AirLow, 0);
-    }
-    if drive && ctl.unit.may_move() {
+    if lost.has(Contact::Drive) && ctl.unit.may_move() {
         ctl.raise(cx, Fault::DriveNotReady, 0);
     }
 }
 
-fn strokes_in_time(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, news: &strokes::News) {
+fn strokes_in_time(ctl: &mut Ctl, cx: &mut Cx<'_>, news: &strokes::News) {
     if news.overdue | news.lost == 0 {
         return;
     }
     for a in Actuator::ALL {
-        let bit = 1u8 << a.index();
+        let bit = a.bit();
         if news.overdue & bit != 0 {
             ctl.unit.failed |= bit;
             ctl.raise(cx, Fault::StrokeOverdue(a), ctl.was.pose(a) as i32);
@@ -111,22 +113,22 @@ fn strokes_in_time(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, news: &strokes::News) {
     }
 }
 
-fn belt(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+fn belt(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     let news = cx.seen.belt_news;
     let matters = ctl.unit.may_move() || ctl.inside() > 0;
-    if news.started || news.stopped {
+    if news.has(News::STARTED.or(News::STOPPED)) {
         ctl.track.blur(cx.s.slip_u, cx.m, cx.s);
     }
-    if news.reversed && matters {
+    if news.has(News::REVERSED) && matters {
         ctl.doubt(cx);
         ctl.raise(cx, Fault::BeltReversed, 0);
     }
-    if news.jumped && matters {
+    if news.has(News::JUMPED) && matters {
         ctl.doubt(cx);
         ctl.raise(cx, Fault::EncoderJump, 0);
     }
     let driven =
-        if cx.m.ours { ctl.was.belt } else { cx.m.fitted.has(Contact::LineBelt) && cx.seen.is(Contact::LineBelt) };
+        if cx.m.ours { ctl.was.belt() } else { cx.m.fitted.has(Contact::LineBelt) && cx.seen.is(Contact::LineBelt) };
     if !cx.m.ours {
         if cx.seen.rising(Contact::LineBelt) {
             ctl.watch.grace = Deadline::after(cx.seen.now, cx.m.ramp.plus(cx.m.still));
@@ -134,7 +136,7 @@ fn belt(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
         ctl.watch.line_stopped = !ctl.belt.is_moving() && !driven;
     }
     let late = ctl.watch.grace.fire(cx.seen.now);
-    let silent = driven && !ctl.belt.is_moving() && (late || news.stopped) && !ctl.watch.grace.is_armed();
+    let silent = driven && !ctl.belt.is_moving() && (late || news.has(News::STOPPED)) && !ctl.watch.grace.is_armed();
     if silent && matters {
         ctl.doubt(cx);
         ctl.raise(cx, Fault::BeltSilent, 0);
@@ -142,19 +144,19 @@ fn belt(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
 }
 
 /// Belt travel in the discharge eye that no bottle explains.
-const fn discharge_travel(cx: &Cx<'_, '_>) -> i32 {
+const fn discharge_travel(cx: &Cx<'_>) -> i32 {
     cx.s.body_max.saturating_add(cx.s.u_base).saturating_add(cx.s.body / 4)
 }
 
 /// The belt runs again: what stood in the discharge eye is given its travel to leave it.
-pub(crate) fn look_again(ctl: &mut Ctl, cx: &Cx<'_, '_>) {
+pub(crate) fn look_again(ctl: &mut Ctl, cx: &Cx<'_>) {
     if core::mem::take(&mut ctl.watch.discharge_full) {
         ctl.watch.discharge = Place::at(cx.seen.belt.ahead(discharge_travel(cx)));
     }
 }
 
 /// Bodies that stand in an eye for longer than any bottle explains.
-fn eyes(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+fn eyes(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     let in_eye = cx.seen.is(Contact::ReleaseEye);
     if !in_eye {
         ctl.feed.long = Place::NOWHERE;
@@ -162,9 +164,9 @@ fn eyes(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     }
     if ctl.feed.long.fire(cx.seen.belt) {
         if let Some(b) = ctl.track.newest_inbound() {
-            track::Track::flag(b, Why::OverLong, cx.tell);
+            track::Track::flag(b, Why::OverLong, &mut cx.tell);
         } else if let Some(b) = ctl.track.at_head() {
-            track::Track::flag(b, Why::OverLong, cx.tell);
+            track::Track::flag(b, Why::OverLong, &mut cx.tell);
         }
     }
     if ctl.feed.jam.fire(cx.seen.belt) {
@@ -172,7 +174,7 @@ fn eyes(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
         ctl.raise(cx, Fault::Jam, 0);
     }
     if cx.seen.rising(Contact::DischargeEye) {
-        ctl.watch.discharge = Place::at(cx.seen.at.discharge.counts().ahead(discharge_travel(cx)));
+        ctl.watch.discharge = Place::at(cx.seen.at.discharge.spot().ahead(discharge_travel(cx)));
     }
     if !cx.seen.is(Contact::DischargeEye) {
         ctl.watch.discharge = Place::NOWHERE;
@@ -183,7 +185,7 @@ fn eyes(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     }
 }
 
-fn bottles(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, news: &track::News) {
+fn bottles(ctl: &mut Ctl, cx: &mut Cx<'_>, news: &track::News) {
     if !ctl.unit.runs_head() {
         return;
     }

@@ -4,11 +4,10 @@ use crate::act::Wanted;
 use crate::decide::{Ctl, Cx, FeedStep, HeadStep, feed, head, is_downstream_ready, outfeed_full};
 use crate::event::{Event, Why};
 use crate::fault::Fault;
-use crate::io::{Actuator, Contact, Pose};
+use crate::io::{Actuator, Contact};
 use crate::machine::Machine;
-use crate::sense::strokes::At;
 use crate::unit::{Mode, UnitState, on_complete};
-use crate::units::{Deadline, Place};
+use crate::local::{Deadline, Moves, Place, Shift, shift_all};
 use crate::watch;
 
 /// What an acting state is at.
@@ -161,17 +160,17 @@ impl Unit {
             _ => false,
         }
     }
+}
 
-    pub(crate) fn rebase(&mut self, dt: i64, dp: i64) {
-        for d in [&mut self.warn, &mut self.bound, &mut self.clear] {
-            *d = d.rebased(dt);
-        }
-        self.flush = self.flush.rebased(dp);
+impl Moves for Unit {
+    fn shift(&mut self, by: Shift) {
+        let Self { warn, bound, clear, flush, .. } = self;
+        shift_all(&mut [warn, bound, clear, flush], by);
     }
 }
 
 /// Enters a state, from the table or at power-up.
-pub(crate) fn enter(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, to: UnitState, why: Why) {
+pub(crate) fn enter(ctl: &mut Ctl, cx: &mut Cx<'_>, to: UnitState, why: Why) {
     use UnitState as S;
     let from = ctl.unit.state;
     cx.tell.push(Event::state(to, from, why));
@@ -222,7 +221,7 @@ pub(crate) fn forget_inside(ctl: &mut Ctl) {
     ctl.jog.forget();
 }
 
-fn complete(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, why: Why) {
+fn complete(ctl: &mut Ctl, cx: &mut Cx<'_>, why: Why) {
     match on_complete(ctl.unit.state) {
         Some(to) => enter(ctl, cx, to, why),
         None => ctl.raise(cx, Fault::Inner, 1),
@@ -230,7 +229,7 @@ fn complete(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, why: Why) {
 }
 
 /// One pass over the unit's state; `true` if state or phase changed.
-pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) -> bool {
+pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_>) -> bool {
     use UnitState as S;
     let before = (ctl.unit.state, ctl.unit.phase);
     if ctl.unit.bound.fire(cx.seen.now) {
@@ -270,7 +269,7 @@ pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) -> bool {
 }
 
 /// An acting state has used up its bound. While the belt carries something off, that is going forward.
-fn overdue(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+fn overdue(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     let carrying = ctl.unit.phase == Phase::Flush && ctl.belt.is_moving();
     let rests = matches!(ctl.unit.state, UnitState::Aborting | UnitState::Suspending);
     if carrying || rests {
@@ -282,13 +281,13 @@ fn overdue(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
 }
 
 /// Begins to warn; the motion comes after.
-fn warn(ctl: &mut Ctl, cx: &Cx<'_, '_>) {
+fn warn(ctl: &mut Ctl, cx: &Cx<'_>) {
     ctl.unit.phase = Phase::Warn;
     ctl.unit.warn = Deadline::after(cx.seen.now, cx.m.warn);
 }
 
 /// After the warning: home what is not home, flush what is not known, then done. `true` when done.
-fn prepare(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) -> bool {
+fn prepare(ctl: &mut Ctl, cx: &mut Cx<'_>) -> bool {
     match ctl.unit.phase {
         Phase::Begin => warn(ctl, cx),
         Phase::Warn => {
@@ -319,14 +318,11 @@ fn prepare(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) -> bool {
 }
 
 /// What was overdue before is waited for once more.
-fn await_all(ctl: &mut Ctl, cx: &Cx<'_, '_>) {
-    for a in Actuator::ALL {
-        let pose = ctl.was.pose(a);
-        ctl.strokes.await_again(a, pose, cx.seen.now, cx.seen.on, cx.m);
-    }
+fn await_all(ctl: &mut Ctl, cx: &Cx<'_>) {
+    ctl.strokes.await_again(|a| ctl.was.pose(a), &cx.seen, cx.m);
 }
 
-fn after_homing(ctl: &mut Ctl, cx: &Cx<'_, '_>) -> Phase {
+fn after_homing(ctl: &mut Ctl, cx: &Cx<'_>) -> Phase {
     if ctl.unit.known || ctl.unit.mode != Mode::Production {
         return Phase::Done;
     }
@@ -342,7 +338,7 @@ fn after_homing(ctl: &mut Ctl, cx: &Cx<'_, '_>) -> Phase {
 }
 
 /// The flush has carried off whatever was there: unknown bottles are resolved.
-fn flushed(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+fn flushed(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     let unknown = ctl.unit.unknown;
     let declared = ctl.unit.declared.min(unknown);
     let seen = if cx.m.discharge_eye.is_some() {
@@ -353,7 +349,7 @@ fn flushed(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     };
     let matched = seen.min(unknown);
     for _ in 0..matched.min(64) {
-        cx.book.count(Why::Rejected, 0, cx.seen.now, cx.tell);
+        cx.count(Why::Rejected, 0);
     }
     let tally = &mut cx.book.tally;
     tally.rejected = tally.rejected.saturating_add(matched.saturating_sub(64));
@@ -367,7 +363,7 @@ fn flushed(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     let gone = unknown.saturating_sub(seen);
     let why = if ctl.unit.hands || declared > 0 { Why::Removed } else { Why::Lost };
     for _ in 0..gone.min(64) {
-        cx.book.count(why, 0, cx.seen.now, cx.tell);
+        cx.count(why, 0);
     }
     ctl.unit.unknown = gone.saturating_sub(64);
     ctl.unit.declared = 0;
@@ -375,51 +371,41 @@ fn flushed(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     ctl.unit.known = true;
 }
 
+const HEAD: u8 = Actuator::Grip.bit() | Actuator::Plunger.bit() | Actuator::Rollers.bit();
+const EVERY: u8 = 0x3f;
+
 /// Brings everything home in safe order: rollers, plunger, grip; gates when nothing speaks against it.
-pub(crate) fn undo(ctl: &Ctl, asked: &mut Wanted) {
+pub(crate) const fn undo(ctl: &Ctl, asked: &mut Wanted) {
     use Actuator as A;
-    asked.spin = false;
-    let usable = |a: A| ctl.unit.failed & (1 << a.index()) == 0;
-    let mut home = |a: A, when: bool| {
-        if when && usable(a) {
-            asked.set(a, Pose::Home);
-        }
-    };
-    home(A::Rollers, true);
-    home(A::Plunger, ctl.strokes.is(A::Rollers, At::Home));
-    home(A::Grip, ctl.strokes.is(A::Rollers, At::Home) && ctl.strokes.is(A::Plunger, At::Home));
-    home(A::ReleaseGate, true);
-    home(A::EntryGate, true);
-    home(A::Reject, true);
+    asked.set_spin(false);
+    let mut home = EVERY & !ctl.unit.failed;
+    if !ctl.strokes.is_home(A::Rollers) {
+        home &= !(A::Plunger.bit() | A::Grip.bit());
+    } else if !ctl.strokes.is_home(A::Plunger) {
+        home &= !A::Grip.bit();
+    }
+    asked.set_all(home, 0);
 }
 
 /// Whether everything that has not failed is home.
-fn is_home(ctl: &Ctl) -> bool {
-    Actuator::ALL.into_iter().all(|a| ctl.strokes.is(a, At::Home) || ctl.unit.failed & (1 << a.index()) != 0)
+const fn is_home(ctl: &Ctl) -> bool {
+    (ctl.strokes.home() | ctl.unit.failed) & EVERY == EVERY
 }
 
 /// Whether nothing more can be brought home: what is not, waits for something that failed.
-fn is_home_as_far_as_it_goes(ctl: &Ctl) -> bool {
-    let failed = |a: Actuator| ctl.unit.failed & (1 << a.index()) != 0;
-    let stuck_head = [Actuator::Rollers, Actuator::Plunger, Actuator::Grip].into_iter().any(failed);
-    Actuator::ALL.into_iter().all(|a| {
-        let head = matches!(a, Actuator::Rollers | Actuator::Plunger | Actuator::Grip);
-        ctl.strokes.is(a, At::Home) || failed(a) || (head && stuck_head && !is_under_way(ctl, a))
-    })
+const fn is_home_as_far_as_it_goes(ctl: &Ctl) -> bool {
+    let stuck = if ctl.unit.failed & HEAD != 0 { HEAD & !ctl.strokes.moving() } else { 0 };
+    (ctl.strokes.home() | ctl.unit.failed | stuck) & EVERY == EVERY
 }
 
-fn is_under_way(ctl: &Ctl, a: Actuator) -> bool {
-    matches!(ctl.strokes.at(a), At::ToHome | At::ToWork)
-}
-
-fn starting(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+fn starting(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     if prepare(ctl, cx) {
         ctl.unit.bound = Deadline::NEVER;
         complete(ctl, cx, Why::Complete);
     }
 }
 
-fn unholding(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+fn unholding(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     let first = matches!(ctl.unit.phase, Phase::Warn) && ctl.unit.warn.is_due(cx.seen.now);
     if first {
         ctl.unit.failed = 0;
@@ -431,11 +417,11 @@ fn unholding(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     }
 }
 
-fn unsuspending(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+fn unsuspending(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     match ctl.unit.phase {
         Phase::Begin => {
             // Only where it starts motion: our belt stood.
-            if cx.m.ours && !ctl.was.belt {
+            if cx.m.ours && !ctl.was.belt() {
                 warn(ctl, cx);
             } else {
                 complete(ctl, cx, Why::Complete);
@@ -452,7 +438,7 @@ fn unsuspending(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     }
 }
 
-fn execute(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+fn execute(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     if ctl.unit.mode != Mode::Production {
         return;
     }
@@ -466,7 +452,7 @@ fn execute(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
 }
 
 /// Trouble outside the unit, if any.
-fn outside_cause(ctl: &Ctl, cx: &Cx<'_, '_>) -> Option<Why> {
+fn outside_cause(ctl: &Ctl, cx: &Cx<'_>) -> Option<Why> {
     if !is_downstream_ready(cx) || ctl.watch.discharge_full {
         Some(Why::OutfeedFull)
     } else if !cx.m.ours && ctl.watch.line_stopped {
@@ -479,7 +465,7 @@ fn outside_cause(ctl: &Ctl, cx: &Cx<'_, '_>) -> Option<Why> {
 }
 
 /// Whether the cause for which the unit is suspended lasts.
-fn cause_lasts(ctl: &Ctl, cx: &Cx<'_, '_>) -> bool {
+fn cause_lasts(ctl: &Ctl, cx: &Cx<'_>) -> bool {
     if cx.book.batch_is_done() && ctl.inside() == 0 {
         // Nothing is waited for any more: back to Execute, which completes.
         return false;
@@ -487,7 +473,7 @@ fn cause_lasts(ctl: &Ctl, cx: &Cx<'_, '_>) -> bool {
     match ctl.unit.why {
         // With our belt stopped for it, what stands in the discharge eye cannot go: only downstream can tell. Whether the eye
         // clears is seen once the belt runs again.
-        Why::OutfeedFull if cx.m.ours && !ctl.was.belt => !is_downstream_ready(cx),
+        Why::OutfeedFull if cx.m.ours && !ctl.was.belt() => !is_downstream_ready(cx),
         Why::OutfeedFull => outfeed_full(cx),
         Why::LineStopped => ctl.watch.line_stopped,
         Why::Starved => !cx.seen.is(Contact::PocketEye) && ctl.feed.step == FeedStep::Filling,
@@ -496,7 +482,7 @@ fn cause_lasts(ctl: &Ctl, cx: &Cx<'_, '_>) -> bool {
     }
 }
 
-fn suspended(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+fn suspended(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     if cause_lasts(ctl, cx) {
         ctl.unit.clear = Deadline::NEVER;
     } else if !ctl.unit.clear.is_armed() {
@@ -507,7 +493,7 @@ fn suspended(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     }
 }
 
-fn stopping(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+fn stopping(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     match ctl.unit.phase {
         Phase::Begin => {
             ctl.unit.phase = if ctl.unit.finishes { Phase::Finish } else { Phase::Home };
@@ -541,7 +527,7 @@ fn stopping(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     }
 }
 
-fn completing(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+fn completing(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     match ctl.unit.phase {
         // The pocket is let settle, so that the entry blade comes down on no bottle.
         Phase::Begin => ctl.unit.phase = Phase::Finish,

@@ -5,13 +5,12 @@ use crate::act::Wanted;
 use crate::decide::{Ctl, Cx, FeedStep, head};
 use crate::event::{EventKind, Why};
 use crate::fault::Fault;
-use crate::io::{Actuator, Contact, Pose};
-use crate::sense::strokes::At;
+use crate::io::{Actuator, Contact};
 use crate::unit::{Mode, UnitState};
-use crate::units::{Deadline, Duration, Place};
+use crate::local::{Deadline, Moves, Place, Shift, Span, shift_all};
 
 /// How long the pocket is let settle when the unit stops while it fills.
-const SETTLE_TIME: Duration = Duration::from_millis(1_500);
+const SETTLE_TIME: Span = Span::from_micros(1_500_000);
 
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
@@ -50,30 +49,31 @@ impl Feed {
         *self = Self::default();
     }
 
-    pub(crate) fn rebase(&mut self, dt: i64, dp: i64) {
-        let places = [&mut self.settle, &mut self.misfeed, &mut self.shut, &mut self.long, &mut self.jam];
-        for p in places.into_iter().chain([&mut self.stray, &mut self.edge]) {
-            *p = p.rebased(dp);
-        }
-        for d in [&mut self.settle_limit, &mut self.starve] {
-            *d = d.rebased(dt);
-        }
-    }
-
     /// Whether a bottle may be under the release blade (R7).
     pub(crate) const fn path_clear(&self) -> bool {
         !matches!(self.step, FeedStep::Releasing)
     }
 }
 
-/// What each step wants of the gates.
-pub(crate) fn poses(feed: &Feed, asked: &mut Wanted) {
-    let open = |yes: bool| if yes { Pose::Work } else { Pose::Home };
-    asked.set(Actuator::EntryGate, open(feed.step == FeedStep::Filling));
-    asked.set(Actuator::ReleaseGate, open(feed.step == FeedStep::Releasing));
+impl Moves for Feed {
+    fn shift(&mut self, by: Shift) {
+        let Self { settle, settle_limit, misfeed, shut, long, jam, stray, edge, starve, .. } = self;
+        shift_all(&mut [settle, settle_limit, misfeed, shut, long, jam, stray, edge, starve], by);
+    }
 }
 
-fn enter(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, step: FeedStep) {
+/// What each step wants of the gates.
+pub(crate) const fn poses(feed: &Feed, asked: &mut Wanted) {
+    let (entry, release) = (Actuator::EntryGate.bit(), Actuator::ReleaseGate.bit());
+    let open = match feed.step {
+        FeedStep::Filling => entry,
+        FeedStep::Releasing => release,
+        FeedStep::Loaded | FeedStep::Shutting => 0,
+    };
+    asked.set_all(entry | release, open);
+}
+
+fn enter(ctl: &mut Ctl, cx: &mut Cx<'_>, step: FeedStep) {
     ctl.feed.step = step;
     ctl.feed.settle = Place::NOWHERE;
     ctl.feed.starve = Deadline::NEVER;
@@ -81,21 +81,21 @@ fn enter(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, step: FeedStep) {
 }
 
 /// The unit stops taking bottles: the pocket is given a bounded time to settle.
-pub(crate) fn finish(ctl: &mut Ctl, cx: &Cx<'_, '_>) {
+pub(crate) fn finish(ctl: &mut Ctl, cx: &Cx<'_>) {
     if ctl.feed.step == FeedStep::Filling {
         ctl.feed.settle_limit = Deadline::after(cx.seen.now, SETTLE_TIME);
     }
 }
 
 /// One pass; `true` if the step changed.
-pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) -> bool {
+pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_>) -> bool {
     let before = ctl.feed.step;
     match before {
         FeedStep::Filling => filling(ctl, cx),
         FeedStep::Loaded => loaded(ctl, cx),
         FeedStep::Releasing => releasing(ctl, cx),
         FeedStep::Shutting => {
-            if ctl.strokes.is(Actuator::ReleaseGate, At::Home) {
+            if ctl.strokes.is_home(Actuator::ReleaseGate) {
                 ctl.feed.settled = false;
                 enter(ctl, cx, FeedStep::Filling);
             }
@@ -104,8 +104,8 @@ pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) -> bool {
     before != ctl.feed.step
 }
 
-fn filling(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
-    let shut = ctl.strokes.is(Actuator::EntryGate, At::Home);
+fn filling(ctl: &mut Ctl, cx: &mut Cx<'_>) {
+    let shut = ctl.strokes.is_home(Actuator::EntryGate);
     let wants = cx.book.wants(ctl.inside());
     let feed = &mut ctl.feed;
     let blocked = cx.seen.is(Contact::PocketEye);
@@ -122,7 +122,7 @@ fn filling(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
         // A pocket that was full before anything was released is not opened behind.
         feed.settled |= !feed.released_before && shut;
         if (feed.seen_clear || !feed.released_before) && !feed.settled && !feed.settle.is_armed() {
-            let from = if cx.seen.rising(Contact::PocketEye) { cx.seen.at.pocket.counts() } else { cx.seen.belt };
+            let from = if cx.seen.rising(Contact::PocketEye) { cx.seen.at.pocket.spot() } else { cx.seen.belt };
             feed.settle = Place::at(from.ahead(cx.s.settle));
         }
         if feed.settle.fire(cx.seen.belt) {
@@ -138,10 +138,10 @@ fn filling(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     }
 }
 
-fn loaded(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+fn loaded(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     let executes = ctl.unit.state == UnitState::Execute && ctl.unit.mode == Mode::Production;
     if !cx.seen.is(Contact::PocketEye) {
-        if executes && ctl.strokes.is(Actuator::EntryGate, At::Home) {
+        if executes && ctl.strokes.is_home(Actuator::EntryGate) {
             // Taken out, or never came: fill again.
             ctl.feed.settled = false;
             ctl.feed.seen_clear = true;
@@ -151,8 +151,8 @@ fn loaded(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     }
     let inside = ctl.inside();
     let go = executes
-        && ctl.strokes.is(Actuator::EntryGate, At::Home)
-        && ctl.strokes.is(Actuator::ReleaseGate, At::Home)
+        && ctl.strokes.is_home(Actuator::EntryGate)
+        && ctl.strokes.is_home(Actuator::ReleaseGate)
         && head::is_ready(ctl)
         && ctl.may_release(cx)
         && ctl.track.has_room()
@@ -167,7 +167,7 @@ fn loaded(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     }
 }
 
-fn releasing(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+fn releasing(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     let blocked = cx.seen.is(Contact::PocketEye);
     if !blocked {
         ctl.feed.seen_clear = true;
@@ -192,13 +192,13 @@ fn releasing(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
 }
 
 /// The bottle may stand under the release blade: the gate is left as it is, and not used again before Reset or Unhold.
-fn misfeed(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, how: i32) {
-    ctl.unit.failed |= 1 << Actuator::ReleaseGate.index();
+fn misfeed(ctl: &mut Ctl, cx: &mut Cx<'_>, how: i32) {
+    ctl.unit.failed |= Actuator::ReleaseGate.bit();
     ctl.raise(cx, Fault::Misfeed, how);
 }
 
 /// Unhold: a release that was broken off is awaited once more; a pocket that was emptied by hand is filled again.
-pub(crate) fn resume(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+pub(crate) fn resume(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     if cx.seen.is(Contact::ReleaseEye) {
         // Whether what stands there is free now, only its going can show.
         ctl.feed.jam = Place::at(cx.seen.belt.ahead(cx.s.jam));

@@ -8,13 +8,15 @@ use crate::act::Wanted;
 use crate::decide::{Ctl, Cx, HeadStep};
 use crate::event::{EventKind, Why};
 use crate::fault::Fault;
-use crate::io::{Actuator, Contact, Pose};
+use crate::io::{Actuator, Contact};
 use crate::lead;
-use crate::product::{CapPolicy, Tighten};
+use crate::product::{CapPolicy, Tightening};
+use crate::sense::belt::News;
 use crate::sense::strokes::At;
 use crate::track::{Cap, Stage, Track};
 use crate::unit::Mode;
-use crate::units::{Counts, Deadline, Duration, Place, Rate};
+use crate::local::{Deadline, Moves, Place, Shift, Span, Spot, shift_all};
+use crate::units::Rate;
 
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
@@ -74,40 +76,40 @@ impl Head {
     pub(crate) const fn is_waiting_to_let_go(&self) -> bool {
         matches!(self.step, HeadStep::LetGo) && !self.second
     }
+}
 
-    pub(crate) fn rebase(&mut self, dt: i64, dp: i64) {
-        for d in [&mut self.dwell, &mut self.contact_at, &mut self.spin_from, &mut self.early] {
-            *d = d.rebased(dt);
-        }
-        for p in [&mut self.order, &mut self.freed, &mut self.leave, &mut self.last_stop] {
-            *p = p.rebased(dp);
-        }
+impl Moves for Head {
+    fn shift(&mut self, by: Shift) {
+        let Self { dwell, contact_at, spin_from, early, order, freed, leave, last_stop, .. } = self;
+        shift_all(&mut [dwell, contact_at, spin_from, early, order, freed, leave, last_stop], by);
     }
 }
 
 /// What each step wants of the head's actuators.
-pub(crate) fn poses(head: &Head, asked: &mut Wanted) {
+pub(crate) const fn poses(head: &Head, asked: &mut Wanted) {
     use HeadStep as S;
-    let (grip, plunger, rollers) = match head.step {
-        S::Vacant | S::Incoming | S::Leaving => (false, false, false),
-        S::Catch => (true, false, false),
-        S::Seat => (true, true, false),
-        S::Engage | S::Tighten => (true, true, true),
-        S::Disengage => (true, true, !head.second),
-        S::Lift => (true, false, false),
-        S::LetGo => (!head.second, false, false),
+    const GRIP: u8 = Actuator::Grip.bit();
+    const PLUNGER: u8 = GRIP | Actuator::Plunger.bit();
+    const ROLLERS: u8 = PLUNGER | Actuator::Rollers.bit();
+    let work = match head.step {
+        S::Vacant | S::Incoming | S::Leaving => 0,
+        S::Catch | S::Lift => GRIP,
+        S::Seat => PLUNGER,
+        S::Engage | S::Tighten => ROLLERS,
+        S::Disengage if head.second => PLUNGER,
+        S::Disengage => ROLLERS,
+        S::LetGo if head.second => 0,
+        S::LetGo => GRIP,
     };
-    for (a, work) in [(Actuator::Grip, grip), (Actuator::Plunger, plunger), (Actuator::Rollers, rollers)] {
-        asked.set(a, if work { Pose::Work } else { Pose::Home });
-    }
-    asked.spin = matches!(head.step, S::Tighten);
+    asked.set_all(ROLLERS, work);
+    asked.set_spin(matches!(head.step, S::Tighten));
 }
 
 /// Whether the head can take a bottle that is let go now (R6).
 pub(crate) fn is_ready(ctl: &Ctl) -> bool {
     let free = match ctl.head.step {
         HeadStep::Vacant => true,
-        HeadStep::Leaving => ctl.strokes.is(Actuator::Grip, At::Home),
+        HeadStep::Leaving => ctl.strokes.is_home(Actuator::Grip),
         HeadStep::Incoming => false,
         _ => ctl.head.early_now,
     };
@@ -115,7 +117,7 @@ pub(crate) fn is_ready(ctl: &Ctl) -> bool {
 }
 
 /// Whether ordering the grip now would bring its contact within the capture (R8).
-pub(crate) fn in_catch_window(ctl: &mut Ctl, cx: &Cx<'_, '_>) -> bool {
+pub(crate) fn in_catch_window(ctl: &mut Ctl, cx: &Cx<'_>) -> bool {
     if ctl.head.step != HeadStep::Catch {
         return false;
     }
@@ -123,19 +125,19 @@ pub(crate) fn in_catch_window(ctl: &mut Ctl, cx: &Cx<'_, '_>) -> bool {
     let belt = cx.seen.belt;
     match ctl.track.at_head() {
         Some(b) => {
-            let off = belt.ahead(lead::lead(rate, cx.m, Actuator::Grip)).minus(b.mark).get();
+            let off = belt.ahead(lead::lead(rate, cx.m, Actuator::Grip)).minus(b.mark);
             captures(off, b.u, cx.s.capture)
         }
         None => false,
     }
 }
 
-fn captures(off: i64, u: i32, capture: i32) -> bool {
-    off.saturating_abs().saturating_add(i64::from(u)) <= i64::from(capture)
+const fn captures(off: i32, u: i32, capture: i32) -> bool {
+    off.saturating_abs().saturating_add(u) <= capture
 }
 
 /// One pass; `true` if the step changed.
-pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) -> bool {
+pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_>) -> bool {
     watch_last_stop(ctl, cx);
     if ctl.head.early.fire(cx.seen.now) {
         ctl.head.early_now = true;
@@ -150,7 +152,7 @@ pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) -> bool {
         HeadStep::Tighten => tighten(ctl, cx),
         HeadStep::Disengage => disengage(ctl, cx),
         HeadStep::Lift => {
-            if ctl.strokes.is(Actuator::Plunger, At::Home) && step_granted(ctl) {
+            if ctl.strokes.is_home(Actuator::Plunger) && step_granted(ctl) {
                 enter(ctl, cx, HeadStep::LetGo);
             }
         }
@@ -164,7 +166,7 @@ pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) -> bool {
     before != (ctl.head.step, ctl.head.second)
 }
 
-fn enter(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, step: HeadStep) {
+fn enter(ctl: &mut Ctl, cx: &mut Cx<'_>, step: HeadStep) {
     ctl.head.step = step;
     ctl.head.second = false;
     ctl.head.dwell = Deadline::NEVER;
@@ -191,13 +193,13 @@ fn step_granted(ctl: &mut Ctl) -> bool {
     core::mem::take(&mut ctl.head.step_asked)
 }
 
-fn flag(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, why: Why) {
+fn flag(ctl: &mut Ctl, cx: &mut Cx<'_>, why: Why) {
     if let Some(b) = ctl.track.at_head() {
-        Track::flag(b, why, cx.tell);
+        Track::flag(b, why, &mut cx.tell);
     }
 }
 
-fn vacant(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+fn vacant(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     if ctl.unit.mode == Mode::Maintenance {
         let asked = core::mem::take(&mut ctl.head.step_asked);
         if ctl.head.dry || asked {
@@ -210,11 +212,11 @@ fn vacant(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
 }
 
 /// Speed for a lead: as sampled, and as it changes; nothing while the belt stands.
-fn rate(ctl: &Ctl, cx: &Cx<'_, '_>) -> Rate {
+fn rate(ctl: &Ctl, cx: &Cx<'_>) -> Rate {
     ctl.belt.rate_ahead(cx.s.windows_ahead)
 }
 
-fn incoming(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+fn incoming(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     let Some(b) = ctl.track.inbound() else {
         enter(ctl, cx, HeadStep::Vacant);
         return;
@@ -226,7 +228,7 @@ fn incoming(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     if !ctl.head.order.fire(cx.seen.belt) {
         return;
     }
-    let off = cx.seen.belt.ahead(lead).minus(mark).get();
+    let off = cx.seen.belt.ahead(lead).minus(mark);
     let why = if flagged {
         None
     } else if cap == Cap::Absent {
@@ -240,27 +242,26 @@ fn incoming(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
         return;
     };
     if let (Some(why), Some(b)) = (why, ctl.track.inbound_mut()) {
-        Track::flag(b, why, cx.tell);
+        Track::flag(b, why, &mut cx.tell);
     }
     let misses = matches!(why, Some(Why::Missed | Why::NoCap));
     pass(ctl, cx, mark, misses);
 }
 
-fn order_catch(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, place: Counts) {
+fn order_catch(ctl: &mut Ctl, cx: &mut Cx<'_>, place: Spot) {
     if let Some(b) = ctl.track.inbound_mut() {
         b.stage = Stage::AtHead;
     }
-    let late = i32::try_from(cx.seen.belt.minus(place).get()).unwrap_or(i32::MAX);
+    let late = cx.seen.belt.minus(place);
     cx.book.order_late_max = cx.book.order_late_max.max(late);
     enter(ctl, cx, HeadStep::Catch);
-    let row = cx.m.strokes.get(Actuator::Grip.index());
-    let stroke = row.map_or(0, |r| r.latency.saturating_add(r.to_work));
-    ctl.head.contact_at = Deadline::after(cx.seen.now, Duration::from_micros(u64::from(stroke)));
+    let stroke = Span::from_micros(cx.m.stroke(Actuator::Grip).out());
+    ctl.head.contact_at = Deadline::after(cx.seen.now, stroke);
     cx.tell.say(EventKind::CatchOrdered, Why::Plain, 0, late);
 }
 
 /// The bottle coming (or not caught) rides on, to be rejected.
-fn pass(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, mark: Counts, miss: bool) {
+fn pass(ctl: &mut Ctl, cx: &mut Cx<'_>, mark: Spot, miss: bool) {
     ctl.track.pass(cx.m, cx.s);
     enter(ctl, cx, HeadStep::Leaving);
     ctl.head.leave = Place::at(mark.ahead(cx.s.leave));
@@ -269,7 +270,7 @@ fn pass(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, mark: Counts, miss: bool) {
     }
 }
 
-fn count_miss(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+fn count_miss(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     ctl.head.misses = ctl.head.misses.saturating_add(1);
     if ctl.head.misses >= cx.s.misses_to_hold {
         let n = i32::from(ctl.head.misses);
@@ -278,7 +279,7 @@ fn count_miss(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     }
 }
 
-fn catch(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+fn catch(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     match ctl.strokes.at(Actuator::Grip) {
         At::Work => {
             caught(ctl, cx);
@@ -300,17 +301,17 @@ fn catch(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     if ctl.head.contact_at.fire(cx.seen.now) || !ctl.head.contact_at.is_armed() {
         return;
     }
-    if cx.seen.belt_news.sampled || cx.seen.belt_news.stopped || cx.seen.falling(Contact::ReleaseEye) {
+    if cx.seen.belt_news.has(News::SAMPLED.or(News::STOPPED)) || cx.seen.falling(Contact::ReleaseEye) {
         recheck(ctl, cx);
     }
 }
 
 /// Between order and contact: where will the bottle be? Outside the capture, the grip goes back.
-fn recheck(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
-    let left = ctl.head.contact_at.instant().since(cx.seen.now).as_micros_u32();
+fn recheck(ctl: &mut Ctl, cx: &mut Cx<'_>) {
+    let left = ctl.head.contact_at.time().since(cx.seen.now).as_micros();
     let ahead = rate(ctl, cx).travel(left);
     let Some(b) = ctl.track.at_head() else { return };
-    let off = cx.seen.belt.ahead(ahead).minus(b.mark).get();
+    let off = cx.seen.belt.ahead(ahead).minus(b.mark);
     let why = if b.flag != Why::Plain {
         b.flag
     } else if !captures(off, b.u, cx.s.capture) {
@@ -323,25 +324,25 @@ fn recheck(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     ctl.head.second = true;
 }
 
-fn caught(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+fn caught(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     if !step_granted(ctl) {
         return;
     }
     // How long ago it closed: its contact's filter, or the margin that was waited out where none is wired.
     let fitted = cx.m.fitted.has(Contact::GripWork);
-    let waited = cx.m.strokes.get(Actuator::Grip.index()).map_or(0, |r| r.margin);
-    let ago = if fitted { cx.m.contact_filter.as_micros_u32() } else { waited };
+    let waited = cx.m.stroke(Actuator::Grip).margin;
+    let ago = if fitted { cx.m.contact_filter.as_micros() } else { waited };
     let belt = cx.seen.belt.ahead(rate(ctl, cx).travel(ago).saturating_neg());
     let mut error = 0;
     if let Some(b) = ctl.track.at_head() {
-        let off = belt.minus(b.mark).get();
+        let off = belt.minus(b.mark);
         if !captures(off, b.u, cx.s.capture) {
             // It closed late, after a fault: what it holds is not where a bottle is held.
-            Track::flag(b, Why::Missed, cx.tell);
+            Track::flag(b, Why::Missed, &mut cx.tell);
             enter(ctl, cx, HeadStep::LetGo);
             return;
         }
-        error = i32::try_from(off).unwrap_or(i32::MAX);
+        error = off;
         b.u = 0;
     }
     ctl.head.gripped = true;
@@ -352,7 +353,7 @@ fn caught(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     cx.tell.say(EventKind::Caught, Why::Plain, 0, error);
 }
 
-fn seat(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+fn seat(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     if ctl.head.second {
         let over = ctl.head.dwell.fire(cx.seen.now) || !ctl.head.dwell.is_armed();
         if over && step_granted(ctl) {
@@ -360,7 +361,7 @@ fn seat(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
         }
         return;
     }
-    if ctl.strokes.is(Actuator::Grip, At::Over) && !ctl.head.dry {
+    if ctl.strokes.at(Actuator::Grip) == At::Over && !ctl.head.dry {
         flag(ctl, cx, Why::GripEmpty);
         enter(ctl, cx, HeadStep::Lift);
         return;
@@ -388,10 +389,10 @@ fn seat(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     ctl.head.dwell = Deadline::after(cx.seen.now, cx.s.seat_dwell);
 }
 
-fn engage(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+fn engage(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     if ctl.head.second {
         if ctl.head.dwell.fire(cx.seen.now) || !ctl.head.dwell.is_armed() {
-            let spins = !matches!(cx.s.tighten, Tighten::SeatOnly(_));
+            let spins = !matches!(cx.s.tighten, Tightening::SeatOnly(_));
             if step_granted(ctl) {
                 if spins {
                     begin_spin(ctl, cx);
@@ -413,38 +414,38 @@ fn engage(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
         At::Unknown | At::Home | At::ToHome | At::ToWork => return,
     }
     let pause = match cx.s.tighten {
-        Tighten::SeatOnly(hold) => hold,
-        Tighten::Turns(_) | Tighten::Torque { .. } => cx.s.engage_dwell,
+        Tightening::SeatOnly(hold) => hold,
+        Tightening::Turns(_) | Tightening::Torque { .. } => cx.s.engage_dwell,
     };
     ctl.head.second = true;
     ctl.head.dwell = Deadline::after(cx.seen.now, pause);
 }
 
-fn begin_spin(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+fn begin_spin(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     let limit = match cx.s.tighten {
-        Tighten::Turns(time) => time,
-        Tighten::Torque { latest, .. } => latest,
-        Tighten::SeatOnly(_) => Duration::ZERO,
+        Tightening::Turns(time) => time,
+        Tightening::Torque { latest, .. } => latest,
+        Tightening::SeatOnly(_) => Span::ZERO,
     };
     enter(ctl, cx, HeadStep::Tighten);
     ctl.head.spin_from = Deadline::at(cx.seen.now);
     ctl.head.dwell = Deadline::after(cx.seen.now, limit);
 }
 
-fn tighten(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
-    let spun = cx.seen.now.since(ctl.head.spin_from.instant());
+fn tighten(ctl: &mut Ctl, cx: &mut Cx<'_>) {
+    let spun = cx.seen.now.since(ctl.head.spin_from.time());
     let over = ctl.head.dwell.fire(cx.seen.now);
     let why = match cx.s.tighten {
-        Tighten::Torque { earliest, .. } if cx.seen.rising(Contact::Torque) && !ctl.head.dry => {
+        Tightening::Torque { earliest, .. } if cx.seen.rising(Contact::Torque) && !ctl.head.dry => {
             if spun < earliest {
                 Why::TorqueEarly
             } else {
                 Why::Plain
             }
         }
-        Tighten::Torque { .. } if over && !ctl.head.dry => Why::TorqueLate,
-        Tighten::Torque { .. } | Tighten::Turns(_) | Tighten::SeatOnly(_) if over => Why::Plain,
-        Tighten::Torque { .. } | Tighten::Turns(_) | Tighten::SeatOnly(_) => return,
+        Tightening::Torque { .. } if over && !ctl.head.dry => Why::TorqueLate,
+        Tightening::Torque { .. } | Tightening::Turns(_) | Tightening::SeatOnly(_) if over => Why::Plain,
+        Tightening::Torque { .. } | Tightening::Turns(_) | Tightening::SeatOnly(_) => return,
     };
     let us = i32::try_from(spun.as_micros()).unwrap_or(i32::MAX);
     cx.tell.say(EventKind::Tightened, why, 0, us);
@@ -454,7 +455,7 @@ fn tighten(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     enter(ctl, cx, HeadStep::Disengage);
 }
 
-fn disengage(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+fn disengage(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     if !ctl.head.second {
         if !ctl.head.dwell.is_armed() {
             ctl.head.dwell = Deadline::after(cx.seen.now, cx.s.disengage_dwell);
@@ -464,22 +465,22 @@ fn disengage(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
         }
         return;
     }
-    if ctl.strokes.is(Actuator::Rollers, At::Home) && step_granted(ctl) {
+    if ctl.strokes.is_home(Actuator::Rollers) && step_granted(ctl) {
         enter(ctl, cx, HeadStep::Lift);
     }
 }
 
-fn let_go(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+fn let_go(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     if !ctl.head.second {
         if ctl.may_let_go(cx) && step_granted(ctl) {
             ctl.head.second = true;
-            let latency = cx.m.strokes.get(Actuator::Grip.index()).map_or(0, |r| r.latency);
+            let latency = cx.m.stroke(Actuator::Grip).latency;
             let rate = if ctl.belt.is_moving() { cx.s.rate } else { Rate::ZERO };
             ctl.head.freed = Place::at(cx.seen.belt.ahead(rate.travel(latency)));
         }
         return;
     }
-    if !ctl.strokes.is(Actuator::Grip, At::Home) {
+    if !ctl.strokes.is_home(Actuator::Grip) {
         return;
     }
     if ctl.head.dry || ctl.head.by_hand {
@@ -496,7 +497,7 @@ fn let_go(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     let flag = ctl.track.at_head().map(|b| b.flag);
     let miss = matches!(flag, Some(Why::NoCap | Why::GripEmpty | Why::Missed | Why::TorqueEarly | Why::TorqueLate));
     if core::mem::take(&mut ctl.head.gripped) {
-        let at = if ctl.head.freed.is_due(cx.seen.belt) && !stopped { ctl.head.freed.counts() } else { cx.seen.belt };
+        let at = if ctl.head.freed.is_due(cx.seen.belt) && !stopped { ctl.head.freed.spot() } else { cx.seen.belt };
         let mark = at.ahead(cx.s.slip);
         ctl.track.let_go(mark, cx.m, cx.s);
         enter(ctl, cx, HeadStep::Leaving);
@@ -513,7 +514,7 @@ fn let_go(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
 }
 
 /// Early release: while the head is busy, a newcomer is watched against its last-stop mark.
-fn watch_last_stop(ctl: &mut Ctl, cx: &Cx<'_, '_>) {
+fn watch_last_stop(ctl: &mut Ctl, cx: &Cx<'_>) {
     if !ctl.head.is_busy() {
         return;
     }
@@ -521,15 +522,15 @@ fn watch_last_stop(ctl: &mut Ctl, cx: &Cx<'_, '_>) {
     if ctl.head.stop_belt {
         return;
     }
-    let x = lead::last_stop(cx.s.stop, b.u, cx.m).saturating_sub(i64::from(cx.s.body_max / 2));
-    ctl.head.last_stop = Place::at(b.mark.plus(Counts::new(x)));
+    let x = lead::last_stop(cx.s.stop, b.u, cx.m).saturating_sub(cx.s.body_max / 2);
+    ctl.head.last_stop = Place::at(b.mark.ahead(x));
     if ctl.head.last_stop.fire(cx.seen.belt) {
         ctl.head.stop_belt = true;
     }
 }
 
 /// Unhold: a head step that was broken off is awaited once more; else the head retreats, and the bottle is rejected.
-pub(crate) fn resume(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+pub(crate) fn resume(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     use HeadStep as S;
     let again = match ctl.head.step {
         S::Catch | S::Seat | S::Engage => !ctl.head.retried,
@@ -548,8 +549,5 @@ pub(crate) fn resume(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     } else if matches!(ctl.head.step, S::Catch | S::Seat | S::Engage) {
         ctl.head.retried = true;
     }
-    for a in Actuator::ALL {
-        let pose = ctl.was.pose(a);
-        ctl.strokes.await_again(a, pose, cx.seen.now, cx.seen.on, cx.m);
-    }
+    ctl.strokes.await_again(|a| ctl.was.pose(a), &cx.seen, cx.m);
 }

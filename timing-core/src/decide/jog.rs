@@ -3,10 +3,10 @@
 use crate::act::Wanted;
 use crate::decide::{Ctl, Cx};
 use crate::io::{Actuator, Pose};
-use crate::units::{Deadline, Duration, Instant};
+use crate::local::{Deadline, Moves, Shift, Span, Time, shift_all};
 
 /// A hold-to-run order that is not refreshed for so long drops.
-pub(crate) const HOLD: Duration = Duration::from_millis(250);
+pub(crate) const HOLD: Span = Span::from_micros(250_000);
 
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
@@ -26,27 +26,28 @@ impl Jog {
         self.asked = Some((a, pose));
     }
 
-    pub(crate) fn spin(&mut self, now: Instant) {
+    pub(crate) fn spin(&mut self, now: Time) {
         self.spin = Deadline::after(now, HOLD);
     }
 
-    pub(crate) fn belt(&mut self, now: Instant) {
+    pub(crate) fn belt(&mut self, now: Time) {
         self.belt = Deadline::after(now, HOLD);
     }
+}
 
-    pub(crate) fn rebase(&mut self, dt: i64) {
-        self.spin = self.spin.rebased(dt);
-        self.belt = self.belt.rebased(dt);
+impl Moves for Jog {
+    fn shift(&mut self, by: Shift) {
+        shift_all(&mut [&mut self.spin, &mut self.belt], by);
     }
 }
 
 /// What Manual wants: everything as it was, but for what is jogged.
-pub(crate) fn poses(ctl: &mut Ctl, cx: &Cx<'_, '_>, asked: &mut Wanted) {
+pub(crate) fn poses(ctl: &mut Ctl, cx: &Cx<'_>, asked: &mut Wanted) {
     if let Some((a, pose)) = ctl.jog.asked.take() {
         asked.set(a, pose);
     }
     ctl.jog.spin.fire(cx.seen.now);
     ctl.jog.belt.fire(cx.seen.now);
-    asked.spin = ctl.jog.spin.is_armed();
-    asked.belt = ctl.jog.belt.is_armed() && cx.m.ours;
+    asked.set_spin(ctl.jog.spin.is_armed());
+    asked.set_belt(ctl.jog.belt.is_armed() && cx.m.ours);
 }

@@ -22,9 +22,9 @@ use crate::machine::Machine;
 use crate::product::CapPolicy;
 use crate::sense::belt::Belt;
 use crate::sense::contacts::Filter;
-use crate::sense::strokes::{At, Strokes};
+use crate::sense::strokes::Strokes;
 use crate::track::Track;
-use crate::units::{Deadline, Duration, Instant};
+use crate::local::{Deadline, Moves, Shift, Time, shift_all};
 use course::Unit;
 use unit::{Command, Mode, UnitState, on_command};
 
@@ -78,7 +78,7 @@ impl Ctl {
     }
 
     /// Raises a fault: told once until it is cleared, and answered as the table says for this unit state.
-    pub(crate) fn raise(&mut self, cx: &mut Cx<'_, '_>, fault: Fault, value: i32) {
+    pub(crate) fn raise(&mut self, cx: &mut Cx<'_>, fault: Fault, value: i32) {
         let bit = 1u32 << (fault.code() & 31);
         if self.watch.latched & bit == 0 {
             self.watch.latched |= bit;
@@ -90,7 +90,7 @@ impl Ctl {
     }
 
     /// Follows a command through the state table, if it leads anywhere.
-    pub(crate) fn command(&mut self, cx: &mut Cx<'_, '_>, command: Command, why: Why) -> bool {
+    pub(crate) fn command(&mut self, cx: &mut Cx<'_>, command: Command, why: Why) -> bool {
         match on_command(self.unit.state, command) {
             Some(to) => {
                 course::enter(self, cx, to, why);
@@ -101,14 +101,14 @@ impl Ctl {
     }
 
     /// Something goes forward: the bound of an acting state begins anew.
-    pub(crate) fn progress(&mut self, now: Instant, m: &Machine) {
+    pub(crate) fn progress(&mut self, now: Time, m: &Machine) {
         if self.unit.bound.is_armed() {
             self.unit.bound = Deadline::after(now, m.patience);
         }
     }
 
     /// Whether the head may open the grip on a bottle that then rides on.
-    pub(crate) fn may_let_go(&self, cx: &Cx<'_, '_>) -> bool {
+    pub(crate) fn may_let_go(&self, cx: &Cx<'_>) -> bool {
         let full = self.unit.why == Why::OutfeedFull
             && matches!(self.unit.state, UnitState::Suspending | UnitState::Suspended | UnitState::Unsuspending);
         // With the belt stopped for a newcomer, what is passing the discharge eye would never go. Should it stay there with
@@ -119,79 +119,58 @@ impl Ctl {
 
     /// Whether the line lets us release a bottle. One that merely passes the discharge eye is no reason not to: until the
     /// newcomer is to be let go, the eye has shown whether the outfeed stands.
-    pub(crate) fn may_release(&self, cx: &Cx<'_, '_>) -> bool {
+    pub(crate) fn may_release(&self, cx: &Cx<'_>) -> bool {
         let belt_ready = self.belt.is_moving();
         belt_ready && !self.head.stop_belt && is_downstream_ready(cx) && !self.watch.discharge_full
     }
 
     /// A body stands where nothing is known of its way.
-    pub(crate) fn doubt(&mut self, cx: &Cx<'_, '_>) {
+    pub(crate) fn doubt(&mut self, cx: &Cx<'_>) {
         self.track.blur(cx.s.body_max.saturating_mul(DOUBT_BODIES), cx.m, cx.s);
     }
 
     /// Facts for the guard.
-    pub(crate) fn facts(&mut self, cx: &Cx<'_, '_>) -> Facts {
-        let mut f = 0;
-        let mut set = |yes: bool, bit: u32| {
-            if yes {
-                f |= bit;
-            }
-        };
-        let at = |a: Actuator| self.strokes.at(a);
-        set(cx.seen.is(Contact::Chain), Facts::CHAIN);
-        set(at(Actuator::EntryGate) == At::Home, Facts::ENTRY_SHUT);
-        set(at(Actuator::ReleaseGate) == At::Home, Facts::RELEASE_SHUT);
-        set(at(Actuator::Grip) == At::Work, Facts::GRIP_WORK);
-        set(matches!(at(Actuator::Grip), At::Work | At::Over), Facts::GRIP_THERE);
-        set(at(Actuator::Plunger) == At::Work, Facts::PLUNGER_WORK);
-        set(matches!(at(Actuator::Plunger), At::Work | At::Over), Facts::PLUNGER_THERE);
-        set(at(Actuator::Plunger) == At::Home, Facts::PLUNGER_HOME);
-        set(at(Actuator::Rollers) == At::Work, Facts::ROLLERS_WORK);
-        set(at(Actuator::Rollers) == At::Home, Facts::ROLLERS_HOME);
-        let bottle = self.track.at_head().is_some() || self.head.by_hand;
-        set(bottle, Facts::BOTTLE);
+    pub(crate) fn facts(&mut self, cx: &Cx<'_>) -> Facts {
+        let executes = self.unit.state == UnitState::Execute;
         let denied = cx.s.cap == CapPolicy::AtHead && !cx.seen.is(Contact::Cap) && !self.head.dry;
-        set(!denied, Facts::CAP_OK);
-        let ready = self.feed.step == FeedStep::Releasing;
-        set(ready && self.track.inbound().is_none(), Facts::HEAD_READY);
-        set(self.feed.path_clear(), Facts::PATH_CLEAR);
-        set(self.feed.settled, Facts::POCKET_SETTLED);
-        set(self.unit.may_move(), Facts::MOTION);
-        let manual = self.unit.mode == Mode::Manual && self.unit.state == UnitState::Execute;
-        set(manual, Facts::MANUAL);
-        set(self.head.dry, Facts::DRY);
-        set(cx.m.idle_spin && self.unit.state == UnitState::Execute, Facts::IDLE_SPIN);
-        set(self.head.by_hand, Facts::HAND_STEP);
+        let ready = self.feed.step == FeedStep::Releasing && self.track.inbound().is_none();
+        let bottle = self.track.at_head().is_some() || self.head.by_hand;
         let window = head::in_catch_window(self, cx);
-        Facts(if window { f | Facts::CATCH_WINDOW } else { f })
+        Facts::of(&self.strokes)
+            .with(Facts::CHAIN, cx.seen.is(Contact::Chain))
+            .with(Facts::BOTTLE, bottle)
+            .with(Facts::CAP_OK, !denied)
+            .with(Facts::HEAD_READY, ready)
+            .with(Facts::PATH_CLEAR, self.feed.path_clear())
+            .with(Facts::POCKET_SETTLED, self.feed.settled)
+            .with(Facts::CATCH_WINDOW, window)
+            .with(Facts::MOTION, self.unit.may_move())
+            .with(Facts::MANUAL, executes && self.unit.mode == Mode::Manual)
+            .with(Facts::DRY, self.head.dry)
+            .with(Facts::IDLE_SPIN, executes && cx.m.idle_spin)
+            .with(Facts::HAND_STEP, self.head.by_hand)
     }
+}
 
-    /// Moves every time by `dt` µs and every place by `dp` counts, so that states can be compared.
-    pub(crate) fn rebase(&mut self, dt: i64, dp: i64) {
-        self.filter.rebase(dt, dp);
-        self.belt.rebase(dt, dp);
-        self.strokes.rebase(dt);
-        self.track.rebase(dp);
-        self.unit.rebase(dt, dp);
-        self.head.rebase(dt, dp);
-        self.feed.rebase(dt, dp);
-        self.jog.rebase(dt);
-        self.watch.rebase(dt);
+impl Moves for Ctl {
+    fn shift(&mut self, by: Shift) {
+        let Self { filter, belt, strokes, track, unit, head, feed, jog, watch, .. } = self;
+        shift_all(&mut [filter, belt, strokes, track, unit, head, feed, jog, watch], by);
     }
 }
 
 /// Whether a bottle let go now would meet a full outfeed.
-pub(crate) fn outfeed_full(cx: &Cx<'_, '_>) -> bool {
+pub(crate) fn outfeed_full(cx: &Cx<'_>) -> bool {
     !is_downstream_ready(cx) || cx.seen.is(Contact::DischargeEye)
 }
 
 /// Whether the machine downstream takes bottles, as far as it says.
-pub(crate) fn is_downstream_ready(cx: &Cx<'_, '_>) -> bool {
+pub(crate) fn is_downstream_ready(cx: &Cx<'_>) -> bool {
     !cx.m.fitted.has(Contact::DownstreamReady) || cx.seen.is(Contact::DownstreamReady)
 }
 
 /// Decides: until nothing changes any more, at most [`PASSES`] times. Returns what is asked of the actuators.
-pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) -> Wanted {
+pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_>) -> Wanted {
     let mut settled = false;
     for _ in 0..PASSES {
         let mut changed = course::run(ctl, cx);
@@ -219,12 +198,12 @@ pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) -> Wanted {
 }
 
 /// What the unit, head, feed and jogs together want.
-fn asked(ctl: &mut Ctl, cx: &Cx<'_, '_>) -> Wanted {
+fn asked(ctl: &mut Ctl, cx: &Cx<'_>) -> Wanted {
     let mut asked = ctl.was;
     let production = ctl.unit.mode == Mode::Production;
-    asked.beacon = ctl.unit.warns();
-    asked.ready = production && ctl.unit.state == UnitState::Execute;
-    asked.spin = false;
+    asked.set_beacon(ctl.unit.warns());
+    asked.set_ready(production && ctl.unit.state == UnitState::Execute);
+    asked.set_spin(false);
     if ctl.unit.homes() {
         course::undo(ctl, &mut asked);
     } else if ctl.unit.mode == Mode::Manual {
@@ -240,7 +219,7 @@ fn asked(ctl: &mut Ctl, cx: &Cx<'_, '_>) -> Wanted {
             feed::poses(&ctl.feed, &mut asked);
         }
     }
-    asked.belt = cx.m.ours && production && ctl.unit.wants_belt(cx.m) && !ctl.head.stop_belt;
+    asked.set_belt(cx.m.ours && production && ctl.unit.wants_belt(cx.m) && !ctl.head.stop_belt);
     // At rest the diverter stays as it is; but where the belt is the line's, bottles ride past it while the unit is held.
     let held = matches!(ctl.unit.state, UnitState::Holding | UnitState::Held);
     if ctl.unit.may_move() || (held && !cx.m.ours) {
@@ -249,9 +228,6 @@ fn asked(ctl: &mut Ctl, cx: &Cx<'_, '_>) -> Wanted {
     }
     asked
 }
-
-/// A short time in which nothing needs to be looked at.
-pub(crate) const AT_ONCE: Duration = Duration::from_micros(1);
 
 /// What the head is doing.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]

@@ -6,7 +6,7 @@ use crate::io::{Contact, Request};
 use crate::unit::{Command, Mode, UnitState, on_command};
 
 /// Takes one request, or refuses it.
-pub(crate) fn request(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, request: Request) {
+pub(crate) fn request(ctl: &mut Ctl, cx: &mut Cx<'_>, request: Request) {
     let refused = match request {
         Request::Command(c) => command(ctl, cx, c),
         Request::Mode(mode) => change_mode(ctl, cx, mode),
@@ -58,13 +58,13 @@ fn in_mode(ctl: &Ctl, mode: Mode) -> Option<Why> {
 }
 
 /// Whether chain, guard, air and drive are as they must be for motion.
-fn is_safe_to_go_on(cx: &Cx<'_, '_>) -> bool {
+fn is_safe_to_go_on(cx: &Cx<'_>) -> bool {
     [Contact::Chain, Contact::Guard, Contact::Air, Contact::Drive]
         .into_iter()
         .all(|c| !cx.m.fitted.has(c) || cx.seen.is(c))
 }
 
-fn command(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, command: Command) -> Option<Why> {
+fn command(ctl: &mut Ctl, cx: &mut Cx<'_>, command: Command) -> Option<Why> {
     if on_command(ctl.unit.state, command).is_none() {
         return Some(Why::WrongState);
     }
@@ -83,7 +83,7 @@ fn command(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, command: Command) -> Option<Why> 
     None
 }
 
-fn change_mode(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, mode: Mode) -> Option<Why> {
+fn change_mode(ctl: &mut Ctl, cx: &mut Cx<'_>, mode: Mode) -> Option<Why> {
     use UnitState as S;
     if !matches!(ctl.unit.state, S::Stopped | S::Idle | S::Aborted) {
         return Some(Why::WrongState);
@@ -98,7 +98,7 @@ fn change_mode(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, mode: Mode) -> Option<Why> {
     None
 }
 
-fn batch(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, n: u32) -> Option<Why> {
+fn batch(ctl: &mut Ctl, cx: &mut Cx<'_>, n: u32) -> Option<Why> {
     use UnitState as S;
     if !matches!(ctl.unit.state, S::Stopped | S::Idle | S::Completed) {
         return Some(Why::WrongState);

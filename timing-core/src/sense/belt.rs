@@ -3,18 +3,40 @@
 //! Speed is sampled by the M/T method once per window of counts, and only while someone needs it; between samples it is
 //! constant. Whether the belt moves is looked at when a deadline says so, by the time of the newest count edge.
 
-use crate::io::Inputs;
+use crate::local::{Deadline, Moves, Place, Shift, Spot, shift_all};
 use crate::machine::Machine;
-use crate::units::{Counts, Deadline, Instant, Place, Rate};
+use crate::sense::Seen;
+use crate::units::Rate;
 
-/// What one tick brought.
+/// What one tick brought, one bit each.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub(crate) struct News {
-    pub(crate) started: bool,
-    pub(crate) stopped: bool,
-    pub(crate) reversed: bool,
-    pub(crate) jumped: bool,
-    pub(crate) sampled: bool,
+pub(crate) struct News(u8);
+
+impl News {
+    pub(crate) const NONE: Self = Self(0);
+    pub(crate) const STARTED: Self = Self(1);
+    pub(crate) const STOPPED: Self = Self(2);
+    pub(crate) const REVERSED: Self = Self(4);
+    pub(crate) const JUMPED: Self = Self(8);
+    pub(crate) const SAMPLED: Self = Self(16);
+
+    /// Whether any of these came.
+    pub(crate) const fn has(self, any: Self) -> bool {
+        self.0 & any.0 != 0
+    }
+
+    /// Both.
+    pub(crate) const fn or(self, other: Self) -> Self {
+        Self(self.0 | other.0)
+    }
+
+    pub(crate) const fn is_empty(self) -> bool {
+        self.0 == 0
+    }
+
+    const fn add(&mut self, one: Self) {
+        self.0 |= one.0;
+    }
 }
 
 /// A standing belt may dither by one count without moving.
@@ -27,7 +49,7 @@ pub(crate) struct Belt {
     /// While moving: when to look again for counts.
     check: Deadline,
     /// Where the belt was at the last look (moving), or where it rests.
-    anchor: Counts,
+    anchor: Spot,
     /// While moving: when it was last known to move, where edges are not timed.
     moved_at: Deadline,
     /// While sampling: where the next sample is due, and where and when this one began.
@@ -45,7 +67,7 @@ impl Belt {
         Self {
             moving: false,
             check: Deadline::NEVER,
-            anchor: Counts::ZERO,
+            anchor: Spot::ZERO,
             moved_at: Deadline::NEVER,
             next: Place::NOWHERE,
             from: Place::NOWHERE,
@@ -57,85 +79,94 @@ impl Belt {
     }
 
     /// Takes over the position of the first tick.
-    pub(crate) fn start(&mut self, inputs: &Inputs) {
-        self.anchor = inputs.belt;
+    pub(crate) const fn start(&mut self, belt: Spot) {
+        self.anchor = belt;
     }
 
-    pub(crate) fn tick(&mut self, inputs: &Inputs, edge_at: Instant, m: &Machine) -> News {
-        let mut news = News::default();
-        let belt = inputs.belt;
+    pub(crate) fn tick(&mut self, seen: &mut Seen, m: &Machine) {
+        let belt = seen.belt;
         if self.moving {
             if belt <= self.anchor.ahead(m.reverse.saturating_neg()) {
-                news.reversed = true;
-                self.look(belt, inputs.now);
+                seen.belt_news.add(News::REVERSED);
+                self.look(belt, Deadline::at(seen.now));
             } else if belt >= self.anchor.ahead(m.jump) {
-                news.jumped = true;
-                self.look(belt, inputs.now);
+                seen.belt_news.add(News::JUMPED);
+                self.look(belt, Deadline::at(seen.now));
             }
-            if self.check.is_due(inputs.now) {
-                let last = match inputs.belt_at {
-                    Some(_) => edge_at,
-                    None if belt != self.anchor => inputs.now,
-                    None => self.moved_at.instant(),
-                };
-                let due = Deadline::after(last, m.still);
-                if due.is_due(inputs.now) {
-                    self.moving = false;
-                    self.check = Deadline::NEVER;
-                    self.anchor = belt;
-                    self.moved_at = Deadline::NEVER;
-                    self.rate = Rate::ZERO;
-                    self.windows = 0;
-                    news.stopped = true;
-                } else {
-                    self.check = due;
-                    self.look(belt, last);
-                }
+            if self.check.is_due(seen.now) {
+                self.look_whether_it_moves(seen, m);
             }
         } else if belt >= self.anchor.ahead(DITHER) || belt <= self.anchor.ahead(DITHER.saturating_neg()) {
             self.moving = true;
-            self.check = Deadline::after(inputs.now, m.still);
-            self.look(belt, inputs.now);
+            self.check = Deadline::after(seen.now, m.still);
+            self.look(belt, Deadline::at(seen.now));
             if self.next.is_armed() {
-                self.sample_from(belt, edge_at, self.window());
+                self.sample_from(seen, self.window());
             }
-            news.started = true;
+            seen.belt_news.add(News::STARTED);
         }
         if self.next.is_due(belt) {
-            let counts = belt.minus(self.from.counts()).get();
-            let window = self.window();
-            let us = edge_at.since(self.from_at.instant()).as_micros_u32();
-            if counts > 0 && us > 0 {
-                self.before = self.rate;
-                // Without timed edges a window is only as good as the tick: no slope is read from it.
-                self.windows = if inputs.belt_at.is_some() { self.windows.saturating_add(1).min(2) } else { 0 };
-                self.rate = Rate::over(u32::try_from(counts).unwrap_or(u32::MAX), us);
-                news.sampled = true;
-            }
-            self.sample_from(belt, edge_at, window);
+            self.sample(seen);
         }
-        news
     }
 
-    fn look(&mut self, belt: Counts, moved_at: Instant) {
+    fn look_whether_it_moves(&mut self, seen: &mut Seen, m: &Machine) {
+        let last = if seen.edges_timed {
+            Deadline::at(seen.edge_at)
+        } else if seen.belt != self.anchor {
+            Deadline::at(seen.now)
+        } else {
+            self.moved_at
+        };
+        let due = Deadline::after(last.time(), m.still);
+        if due.is_due(seen.now) {
+            self.moving = false;
+            self.check = Deadline::NEVER;
+            self.anchor = seen.belt;
+            self.moved_at = Deadline::NEVER;
+            self.rate = Rate::ZERO;
+            self.windows = 0;
+            seen.belt_news.add(News::STOPPED);
+        } else {
+            self.check = due;
+            self.look(seen.belt, last);
+        }
+    }
+
+    /// The window is full: one speed.
+    fn sample(&mut self, seen: &mut Seen) {
+        let counts = seen.belt.minus(self.from.spot());
+        let window = self.window();
+        let us = seen.edge_at.since(self.from_at.time()).as_micros();
+        if counts > 0 && us > 0 {
+            self.before = self.rate;
+            // Without timed edges a window is only as good as the tick: no slope is read from it.
+            self.windows = if seen.edges_timed { self.windows.saturating_add(1).min(2) } else { 0 };
+            self.rate = Rate::over(counts.unsigned_abs(), us);
+            seen.belt_news.add(News::SAMPLED);
+        }
+        self.sample_from(seen, window);
+    }
+
+    fn look(&mut self, belt: Spot, moved_at: Deadline) {
         self.anchor = belt;
-        self.moved_at = Deadline::at(moved_at);
+        self.moved_at = moved_at;
     }
 
-    fn window(&self) -> i64 {
-        self.next.counts().minus(self.from.counts()).get()
+    const fn window(&self) -> i32 {
+        self.next.spot().minus(self.from.spot())
     }
 
-    fn sample_from(&mut self, belt: Counts, edge_at: Instant, window: i64) {
-        self.from = Place::at(belt);
-        self.from_at = Deadline::at(edge_at);
-        self.next = Place::at(belt.plus(Counts::new(window)));
+    fn sample_from(&mut self, seen: &Seen, window: i32) {
+        self.from = Place::at(seen.belt);
+        self.from_at = Deadline::at(seen.edge_at);
+        self.next = Place::at(seen.belt.ahead(window));
     }
 
     /// Samples speed from here on, every `window` counts; `expected` holds until the first sample.
-    pub(crate) fn begin_sampling(&mut self, belt: Counts, edge_at: Instant, window: i32, expected: Rate) {
+    pub(crate) fn begin_sampling(&mut self, seen: &Seen, window: i32, expected: Rate) {
         if !self.next.is_armed() {
-            self.sample_from(belt, edge_at, i64::from(window));
+            self.sample_from(seen, window);
             self.windows = 0;
             if self.moving {
                 self.rate = expected;
@@ -174,27 +205,16 @@ impl Belt {
         self.check
     }
 
-    /// Places above and below which the belt is news.
-    pub(crate) fn bounds(&self, m: &Machine) -> (Counts, Counts) {
-        if self.moving {
-            let jump = self.anchor.ahead(m.jump);
-            let above = if self.next.counts() < jump { self.next.counts() } else { jump };
-            (self.anchor.ahead(m.reverse.saturating_neg()), above)
-        } else {
-            let above = self.anchor.ahead(DITHER);
-            (
-                self.anchor.ahead(DITHER.saturating_neg()),
-                if self.next.counts() < above { self.next.counts() } else { above },
-            )
-        }
+    /// Places below and above which the belt is news.
+    pub(crate) const fn bounds(&self, m: &Machine) -> (Spot, Place) {
+        let (back, on) = if self.moving { (m.reverse, m.jump) } else { (DITHER, DITHER) };
+        (self.anchor.ahead(back.saturating_neg()), self.next.nearer(Place::at(self.anchor.ahead(on))))
     }
+}
 
-    pub(crate) fn rebase(&mut self, dt: i64, dp: i64) {
-        self.check = self.check.rebased(dt);
-        self.next = self.next.rebased(dp);
-        self.anchor = Counts::new(self.anchor.get().saturating_add(dp));
-        self.from = self.from.rebased(dp);
-        self.moved_at = self.moved_at.rebased(dt);
-        self.from_at = self.from_at.rebased(dt);
+impl Moves for Belt {
+    fn shift(&mut self, by: Shift) {
+        let Self { check, anchor, moved_at, next, from, from_at, .. } = self;
+        shift_all(&mut [check, anchor, moved_at, next, from, from_at], by);
     }
 }

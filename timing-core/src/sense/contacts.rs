@@ -5,8 +5,9 @@
 //! air and drive are lost unfiltered and regained filtered.
 
 use crate::io::{Contact, Contacts, Inputs};
+use crate::local::{Deadline, Moves, Origin, Place, Shift, Span, shift_all};
 use crate::machine::Machine;
-use crate::units::{Deadline, Duration, Instant, Place};
+use crate::sense::Seen;
 
 /// Contacts that are lost at once.
 pub(crate) const SAFETY: Contacts =
@@ -18,7 +19,7 @@ const EYES: Contacts = Contact::PocketEye
     .or(Contact::SupplyEye.bit())
     .or(Contact::RejectEye.bit());
 /// How long an input may be unreadable before that is a fault.
-const FAILED_PATIENCE: Duration = Duration::from_millis(20);
+const FAILED_PATIENCE: Span = Span::from_micros(20_000);
 
 /// Where the eyes' edges were first seen raw; kept from the first raw edge until it is accepted, or was bounce.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -30,26 +31,8 @@ pub(crate) struct Latches {
 }
 
 impl Latches {
-    const NONE: Self = Self { pocket: Place::NOWHERE, release: Place::NOWHERE, discharge: Place::NOWHERE };
-
-    const fn of(&mut self, c: Contact) -> Option<&mut Place> {
-        match c {
-            Contact::PocketEye => Some(&mut self.pocket),
-            Contact::ReleaseEye => Some(&mut self.release),
-            Contact::DischargeEye => Some(&mut self.discharge),
-            _ => None,
-        }
-    }
-}
-
-/// What one tick brought.
-#[derive(Clone, Copy, Default)]
-pub(crate) struct Edges {
-    pub(crate) rose: Contacts,
-    pub(crate) fell: Contacts,
-    pub(crate) failed: Contacts,
-    /// Where the eyes' edges of this tick were first seen raw.
-    pub(crate) at: Latches,
+    pub(crate) const NONE: Self =
+        Self { pocket: Place::NOWHERE, release: Place::NOWHERE, discharge: Place::NOWHERE };
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -100,101 +83,111 @@ impl Filter {
         self.levels(inputs, m) == self.raw && inputs.failed.and(m.fitted) == self.failed
     }
 
-    pub(crate) fn tick(&mut self, inputs: &Inputs, m: &Machine) -> Edges {
-        let now = inputs.now;
-        let mut edges = Edges::default();
+    pub(crate) fn tick(&mut self, inputs: &Inputs, origin: &Origin, m: &Machine, seen: &mut Seen) {
         let failed = inputs.failed.and(m.fitted);
         if failed != self.failed {
             self.failed = failed;
-            self.failed_due = if failed.is_empty() { Deadline::NEVER } else { Deadline::after(now, FAILED_PATIENCE) };
+            self.failed_due =
+                if failed.is_empty() { Deadline::NEVER } else { Deadline::after(seen.now, FAILED_PATIENCE) };
         }
-        if self.failed_due.fire(now) {
-            edges.failed = failed;
+        if self.failed_due.fire(seen.now) {
+            seen.failed = failed;
         }
         let raw = self.levels(inputs, m);
         let changed = raw.differing(self.raw);
         self.raw = raw;
         if !changed.is_empty() {
-            self.note(changed, inputs, m, &mut edges);
+            self.note(changed, inputs, origin, m, seen);
         }
-        if self.next.is_due(now) {
-            self.settle(now, &mut edges);
+        if self.next.is_due(seen.now) {
+            self.settle(seen);
         }
-        edges
+        seen.on = self.stable;
     }
 
     /// Raw edges: arm the filter, latch the first.
-    fn note(&mut self, changed: Contacts, inputs: &Inputs, m: &Machine, edges: &mut Edges) {
-        let now = inputs.now;
-        for c in changed.iter() {
-            let on = self.raw.has(c);
-            if SAFETY.has(c) && !on {
-                if self.stable.has(c) {
-                    self.stable = self.stable.with(c, false);
-                    edges.fell = edges.fell.with(c, true);
-                }
-                self.unsettled = self.unsettled.with(c, false);
-                self.arm(c, Deadline::NEVER);
-                continue;
-            }
-            if on != self.stable.has(c) && !self.unsettled.has(c) {
-                self.latch(c, inputs);
-            }
-            self.unsettled = self.unsettled.with(c, true);
-            self.arm(c, Deadline::after(now, filter_time(c, m)));
+    fn note(&mut self, changed: Contacts, inputs: &Inputs, origin: &Origin, m: &Machine, seen: &mut Seen) {
+        let lost = changed.and(SAFETY).without(self.raw);
+        if !lost.is_empty() {
+            seen.fell = lost.and(self.stable);
+            self.stable = self.stable.without(lost);
+            self.unsettled = self.unsettled.without(lost);
+            self.arm(lost, Deadline::NEVER);
+        }
+        let wait = changed.without(lost);
+        let first = wait.and(self.raw.differing(self.stable)).without(self.unsettled).and(EYES);
+        if !first.is_empty() {
+            self.latch(first, inputs, origin, seen);
+        }
+        self.unsettled = self.unsettled.or(wait);
+        let others = SAFETY.or(EYES);
+        for (which, filter) in [
+            (wait.without(others), m.contact_filter),
+            (wait.and(EYES), m.eye_filter),
+            (wait.and(SAFETY), m.safety_filter),
+        ] {
+            self.arm(which, Deadline::after(seen.now, filter));
         }
         self.rearm();
     }
 
     /// Levels that have lasted: clean edges, or the end of a bounce.
-    fn settle(&mut self, now: Instant, edges: &mut Edges) {
-        for c in self.unsettled.iter() {
-            let Some(due) = self.due.get_mut(c.index()) else { continue };
-            if !due.fire(now) {
-                continue;
+    fn settle(&mut self, seen: &mut Seen) {
+        let mut done = Contacts::NONE;
+        for n in self.unsettled.numbers() {
+            if let Some(due) = self.due.get_mut(n)
+                && due.fire(seen.now)
+            {
+                done = done.or(Contacts::from_bits(1 << n));
             }
-            self.unsettled = self.unsettled.with(c, false);
-            let on = self.raw.has(c);
-            let place = self.latches.of(c).map_or(Place::NOWHERE, |p| core::mem::replace(p, Place::NOWHERE));
-            if on != self.stable.has(c) {
-                self.stable = self.stable.with(c, on);
-                if let Some(p) = edges.at.of(c) {
-                    *p = place;
+        }
+        self.unsettled = self.unsettled.without(done);
+        let edges = done.and(self.raw.differing(self.stable));
+        self.stable = self.stable.differing(edges);
+        seen.rose = seen.rose.or(edges.and(self.raw));
+        seen.fell = seen.fell.or(edges.without(self.raw));
+        if !done.and(EYES).is_empty() {
+            let take = |c: Contact, from: &mut Place, to: &mut Place| {
+                if done.has(c) {
+                    let place = core::mem::take(from);
+                    if edges.has(c) {
+                        *to = place;
+                    }
                 }
-                if on {
-                    edges.rose = edges.rose.with(c, true);
-                } else {
-                    edges.fell = edges.fell.with(c, true);
-                }
-            }
+            };
+            take(Contact::PocketEye, &mut self.latches.pocket, &mut seen.at.pocket);
+            take(Contact::ReleaseEye, &mut self.latches.release, &mut seen.at.release);
+            take(Contact::DischargeEye, &mut self.latches.discharge, &mut seen.at.discharge);
         }
         self.rearm();
     }
 
-    fn latch(&mut self, c: Contact, inputs: &Inputs) {
-        let captured = match c {
-            Contact::ReleaseEye => inputs.release_latch,
-            Contact::DischargeEye => inputs.discharge_latch,
-            _ => None,
-        };
-        if let Some(p) = self.latches.of(c) {
-            *p = Place::at(captured.unwrap_or(inputs.belt));
+    fn latch(&mut self, first: Contacts, inputs: &Inputs, origin: &Origin, seen: &Seen) {
+        let at = |captured: Option<_>| Place::at(captured.map_or(seen.belt, |c| origin.spot(c)));
+        if first.has(Contact::PocketEye) {
+            self.latches.pocket = Place::at(seen.belt);
+        }
+        if first.has(Contact::ReleaseEye) {
+            self.latches.release = at(inputs.release_latch);
+        }
+        if first.has(Contact::DischargeEye) {
+            self.latches.discharge = at(inputs.discharge_latch);
         }
     }
 
-    fn arm(&mut self, c: Contact, d: Deadline) {
-        if let Some(slot) = self.due.get_mut(c.index()) {
-            *slot = d;
+    fn arm(&mut self, which: Contacts, d: Deadline) {
+        for n in which.numbers() {
+            if let Some(slot) = self.due.get_mut(n) {
+                *slot = d;
+            }
         }
     }
 
     fn rearm(&mut self) {
         self.next = Deadline::NEVER;
-        for c in self.unsettled.iter() {
-            if let Some(d) = self.due.get(c.index())
-                && d.instant() < self.next.instant()
-            {
-                self.next = *d;
+        for n in self.unsettled.numbers() {
+            if let Some(d) = self.due.get(n) {
+                self.next = self.next.sooner(*d);
             }
         }
     }
@@ -208,29 +201,17 @@ impl Filter {
         self.failed
     }
 
-    pub(crate) fn due(&self) -> Deadline {
-        if self.failed_due.instant() < self.next.instant() { self.failed_due } else { self.next }
-    }
-
-    pub(crate) fn rebase(&mut self, dt: i64, dp: i64) {
-        for d in &mut self.due {
-            *d = d.rebased(dt);
-        }
-        self.next = self.next.rebased(dt);
-        self.failed_due = self.failed_due.rebased(dt);
-        let l = &mut self.latches;
-        for p in [&mut l.pocket, &mut l.release, &mut l.discharge] {
-            *p = p.rebased(dp);
-        }
+    pub(crate) const fn due(&self) -> Deadline {
+        self.next.sooner(self.failed_due)
     }
 }
 
-fn filter_time(c: Contact, m: &Machine) -> Duration {
-    if SAFETY.has(c) {
-        m.safety_filter
-    } else if EYES.has(c) {
-        m.eye_filter
-    } else {
-        m.contact_filter
+impl Moves for Filter {
+    fn shift(&mut self, by: Shift) {
+        for d in &mut self.due {
+            d.shift(by);
+        }
+        let Latches { pocket, release, discharge } = &mut self.latches;
+        shift_all(&mut [&mut self.next, &mut self.failed_due, pocket, release, discharge], by);
     }
 }

@@ -7,17 +7,18 @@ pub(crate) mod belt;
 pub(crate) mod contacts;
 pub(crate) mod strokes;
 
-use crate::io::{Contact, Contacts};
-use crate::units::{Counts, Instant};
+use crate::io::{Contact, Contacts, Inputs};
+use crate::local::{Origin, Spot, Time};
 use contacts::Latches;
 
 /// What this tick is about: the same for every stage, and never changed after sensing.
-#[derive(Clone, Copy)]
 pub(crate) struct Seen {
-    pub(crate) now: Instant,
-    pub(crate) belt: Counts,
+    pub(crate) now: Time,
+    pub(crate) belt: Spot,
     /// Time of the newest count edge (or of this tick, where that is not captured).
-    pub(crate) edge_at: Instant,
+    pub(crate) edge_at: Time,
+    /// Whether count edges are timed.
+    pub(crate) edges_timed: bool,
     /// Filtered contacts.
     pub(crate) on: Contacts,
     pub(crate) rose: Contacts,
@@ -30,6 +31,22 @@ pub(crate) struct Seen {
 }
 
 impl Seen {
+    /// Time and belt of these inputs; contacts and news are yet to be sensed.
+    pub(crate) fn new(inputs: &Inputs, now: Time, belt: Spot, origin: &Origin) -> Self {
+        Self {
+            now,
+            belt,
+            edge_at: inputs.belt_at.map_or(now, |t| origin.time(t).min(now)),
+            edges_timed: inputs.belt_at.is_some(),
+            on: Contacts::NONE,
+            rose: Contacts::NONE,
+            fell: Contacts::NONE,
+            failed: Contacts::NONE,
+            belt_news: belt::News::NONE,
+            at: Latches::NONE,
+        }
+    }
+
     pub(crate) const fn is(&self, c: Contact) -> bool {
         self.on.has(c)
     }
@@ -40,5 +57,10 @@ impl Seen {
 
     pub(crate) const fn falling(&self, c: Contact) -> bool {
         self.fell.has(c)
+    }
+
+    /// Contacts with an edge in this tick.
+    pub(crate) const fn edges(&self) -> Contacts {
+        self.rose.or(self.fell)
     }
 }

@@ -4,9 +4,9 @@
 //! (or was off when the order was given): a stale contact proves nothing.
 
 use crate::io::{Actuator, Contact, Contacts, Pose};
-use crate::machine::{Machine, ValveKind};
+use crate::local::{Deadline, Moves, Shift, Span};
+use crate::machine::Machine;
 use crate::sense::Seen;
-use crate::units::{Deadline, Duration, Instant};
 
 /// Where an actuator is, as far as can be told.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -27,196 +27,301 @@ pub(crate) enum At {
     ToWork,
 }
 
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize))]
-struct Stroke {
-    at: At,
-    /// When it must have arrived (or counts as arrived, where no contact is fitted).
-    due: Deadline,
-    /// When a contact that was on at the order begins to count.
-    trust: Deadline,
-    trusted: bool,
-    /// The same for the contact of full stroke.
-    over_trusted: bool,
-    /// It had arrived, and its contact was lost.
-    lost: bool,
-    /// While under way: when it was ordered.
-    since: Deadline,
-}
-
 /// What one tick brought, one bit per actuator.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct News {
-    pub(crate) arrived: u8,
     pub(crate) overdue: u8,
     pub(crate) lost: u8,
     /// The stroke that arrived by contact last in this tick, and how long after its order.
-    pub(crate) took: Option<(Actuator, Pose, Duration)>,
+    pub(crate) took: Option<(Actuator, Pose, Span)>,
 }
 
+/// One bit per actuator throughout; an actuator is in one of the first five, or of unknown whereabouts.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub(crate) struct Strokes {
-    each: [Stroke; 6],
+    home: u8,
+    work: u8,
+    over: u8,
+    to_home: u8,
+    to_work: u8,
+    /// Whose contact counts.
+    trusted: u8,
+    /// The same for the contact of full stroke.
+    over_trusted: u8,
+    /// Those that had arrived, and whose contact was lost.
+    lost: u8,
+    times: [Times; 6],
     /// The nearest deadline of all.
     next: Deadline,
 }
 
+/// The times of a stroke under way.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+struct Times {
+    /// When it must have arrived (or counts as arrived, where no contact is fitted).
+    due: Deadline,
+    /// When a contact that was on at the order begins to count.
+    trust: Deadline,
+    /// When it was ordered.
+    since: Deadline,
+}
+
 impl Strokes {
-    pub(crate) fn at(&self, a: Actuator) -> At {
-        self.each.get(a.index()).map_or(At::Unknown, |s| s.at)
+    pub(crate) const fn at(&self, a: Actuator) -> At {
+        let bit = a.bit();
+        if self.home & bit != 0 {
+            At::Home
+        } else if self.work & bit != 0 {
+            At::Work
+        } else if self.to_home & bit != 0 {
+            At::ToHome
+        } else if self.to_work & bit != 0 {
+            At::ToWork
+        } else if self.over & bit != 0 {
+            At::Over
+        } else {
+            At::Unknown
+        }
     }
 
-    pub(crate) fn is(&self, a: Actuator, at: At) -> bool {
-        self.at(a) == at
+    pub(crate) const fn is_home(&self, a: Actuator) -> bool {
+        self.home & a.bit() != 0
+    }
+
+    /// Those confirmed at their resting end.
+    pub(crate) const fn home(&self) -> u8 {
+        self.home
+    }
+
+    /// Those confirmed on work.
+    pub(crate) const fn work(&self) -> u8 {
+        self.work
+    }
+
+    /// Those confirmed at full stroke: nothing there.
+    pub(crate) const fn over(&self) -> u8 {
+        self.over
+    }
+
+    /// Those under way.
+    pub(crate) const fn moving(&self) -> u8 {
+        self.to_home | self.to_work
     }
 
     /// An order has left for `a`.
-    pub(crate) fn ordered(&mut self, a: Actuator, pose: Pose, now: Instant, on: Contacts, m: &Machine) {
-        let (Some(s), Some(row)) = (self.each.get_mut(a.index()), m.strokes.get(a.index())) else { return };
+    pub(crate) fn ordered(&mut self, a: Actuator, pose: Pose, seen: &Seen, m: &Machine) {
+        let (bit, row) = (a.bit(), m.stroke(a));
+        self.settle(bit);
+        let Some(times) = self.times.get_mut(a.index()) else { return };
+        *times = Times::default();
         let goes_home = match pose {
             Pose::Work => false,
             Pose::Home => true,
-            Pose::Off if matches!(row.valve, ValveKind::SpringReturn) => true,
-            Pose::Off => {
-                *s = Stroke { at: At::Unknown, ..Stroke::default() };
-                self.refresh();
-                return;
-            }
+            Pose::Off => row.springs_back(),
         };
-        let (at, contact, travel) = if goes_home {
-            (At::ToHome, Contact::home_of(a), row.to_home)
+        if pose == Pose::Off && !goes_home {
+            self.trusted &= !bit;
+            self.over_trusted &= !bit;
+            self.refresh();
+            return;
+        }
+        let (contact, travel) =
+            if goes_home { (Contact::home_of(a), row.to_home) } else { (Contact::work_of(a), row.to_work) };
+        let limit = row.latency.saturating_add(travel).saturating_add(row.margin);
+        let stale = seen.is(contact);
+        let over_stale = !goes_home && !seen.on.and(m.fitted).and(over_of(a)).is_empty();
+        times.due = Deadline::after(seen.now, Span::from_micros(limit));
+        times.since = Deadline::at(seen.now);
+        if stale || over_stale {
+            times.trust = Deadline::after(seen.now, Span::from_micros(row.latency).plus(m.contact_filter));
+        }
+        put(&mut self.trusted, bit, !stale);
+        put(&mut self.over_trusted, bit, !over_stale);
+        if goes_home {
+            self.to_home |= bit;
         } else {
-            (At::ToWork, Contact::work_of(a), row.to_work)
-        };
-        let stroke = u64::from(row.latency).saturating_add(u64::from(travel));
-        let limit = Duration::from_micros(stroke.saturating_add(u64::from(row.margin)));
-        let stale = on.has(contact);
-        let over_stale = !goes_home && Contact::over_of(a).is_some_and(|c| m.fitted.has(c) && on.has(c));
-        let trust = Duration::from_micros(u64::from(row.latency)).plus(m.contact_filter);
-        *s = Stroke {
-            at,
-            due: Deadline::after(now, limit),
-            trust: if stale || over_stale { Deadline::after(now, trust) } else { Deadline::NEVER },
-            trusted: !stale,
-            over_trusted: !over_stale,
-            lost: false,
-            since: Deadline::at(now),
-        };
+            self.to_work |= bit;
+        }
         self.refresh();
     }
 
-    /// Waits anew for a stroke that was overdue, after its cause was cured.
-    pub(crate) fn await_again(&mut self, a: Actuator, pose: Pose, now: Instant, on: Contacts, m: &Machine) {
-        if self.is(a, At::Unknown) {
-            self.ordered(a, pose, now, on, m);
+    /// Waits anew for what was overdue, after its cause was cured.
+    pub(crate) fn await_again(&mut self, was: impl Fn(Actuator) -> Pose, seen: &Seen, m: &Machine) {
+        for a in Actuator::ALL {
+            if self.at(a) == At::Unknown {
+                self.ordered(a, was(a), seen, m);
+            }
         }
     }
 
     /// Energy is gone: nothing is known any more.
     pub(crate) fn forget(&mut self) {
-        *self = Self::default();
+        let under_way = self.moving();
+        if self.home | self.work | self.over | under_way | self.trusted | self.over_trusted != 0 {
+            *self = Self::default();
+        }
     }
 
     /// Takes one tick. Without an edge and before the next deadline nothing can have arrived.
     pub(crate) fn tick(&mut self, seen: &Seen, m: &Machine) -> News {
-        if seen.rose.or(seen.fell).is_empty() && !self.next.is_due(seen.now) {
-            return News::default();
-        }
         let mut news = News::default();
+        let edges = seen.edges();
+        let due = self.next.is_due(seen.now);
+        if !due && edges.and(STROKE_CONTACTS).is_empty() {
+            return news;
+        }
         for a in Actuator::ALL {
-            let (Some(s), Some(row)) = (self.each.get_mut(a.index()), m.strokes.get(a.index())) else { continue };
-            let bit = 1u8 << a.index();
-            if s.settle_lost(a, seen, m) {
-                s.due = Deadline::after(seen.now, Duration::from_micros(u64::from(row.margin)));
-            }
-            let (contact, pose, arrived) = match s.at {
-                At::ToHome => (Contact::home_of(a), Pose::Home, At::Home),
-                At::ToWork => (Contact::work_of(a), Pose::Work, At::Work),
-                At::Home | At::Work | At::Over | At::Unknown => continue,
-            };
-            let full = Contact::over_of(a).filter(|c| m.fitted.has(*c) && s.at == At::ToWork);
-            let in_time = s.trust.fire(seen.now);
-            s.trusted |= in_time || seen.falling(contact);
-            s.over_trusted |= in_time || full.is_some_and(|c| seen.falling(c));
-            let over = full.is_some_and(|c| s.over_trusted && seen.is(c));
-            let fitted = m.fitted.has(contact);
-            let by_contact = fitted && s.trusted && seen.is(contact);
-            if over {
-                s.arrive(At::Over);
-                news.arrived |= bit;
-            } else if by_contact {
-                if !s.lost {
-                    news.took = Some((a, pose, seen.now.since(s.since.instant())));
-                }
-                s.arrive(arrived);
-                news.arrived |= bit;
-            } else if s.due.fire(seen.now) {
-                if !fitted && !s.lost {
-                    s.arrive(arrived);
-                    news.arrived |= bit;
-                } else {
-                    if s.lost {
-                        news.lost |= bit;
-                    } else {
-                        news.overdue |= bit;
-                    }
-                    s.arrive(At::Unknown);
-                }
+            if !edges.and(contacts_of(a)).is_empty() || (due && self.is_due(a, seen)) {
+                self.follow(a, seen, m, &mut news);
             }
         }
         self.refresh();
         news
     }
 
-    fn refresh(&mut self) {
-        self.next = Deadline::NEVER;
-        for s in &self.each {
-            for d in [s.due, s.trust] {
-                if d.instant() < self.next.instant() {
-                    self.next = d;
+    fn is_due(&self, a: Actuator, seen: &Seen) -> bool {
+        self.times.get(a.index()).is_some_and(|t| t.due.is_due(seen.now) || t.trust.is_due(seen.now))
+    }
+
+    /// Something that `a` may have waited for has come.
+    fn follow(&mut self, a: Actuator, seen: &Seen, m: &Machine, news: &mut News) {
+        let (bit, row) = (a.bit(), m.stroke(a));
+        self.leave_lost(a, seen, m);
+        let Some(times) = self.times.get_mut(a.index()) else { return };
+        if self.lost & bit != 0 && !times.due.is_armed() {
+            times.due = Deadline::after(seen.now, Span::from_micros(row.margin));
+        }
+        let (contact, pose) = match (self.to_home & bit != 0, self.to_work & bit != 0) {
+            (true, _) => (Contact::home_of(a), Pose::Home),
+            (_, true) => (Contact::work_of(a), Pose::Work),
+            (false, false) => return,
+        };
+        let full = if pose == Pose::Work { over_of(a).and(m.fitted) } else { Contacts::NONE };
+        let in_time = times.trust.fire(seen.now);
+        if in_time || seen.falling(contact) {
+            self.trusted |= bit;
+        }
+        if in_time || !full.and(seen.fell).is_empty() {
+            self.over_trusted |= bit;
+        }
+        let fitted = m.fitted.has(contact);
+        let was_lost = self.lost & bit != 0;
+        if self.over_trusted & bit != 0 && !full.and(seen.on).is_empty() {
+            self.arrive(a, Some(At::Over));
+        } else if fitted && self.trusted & bit != 0 && seen.is(contact) {
+            if !was_lost {
+                news.took = Some((a, pose, seen.now.since(times.since.time())));
+            }
+            self.arrive(a, Some(if pose == Pose::Home { At::Home } else { At::Work }));
+        } else if times.due.fire(seen.now) {
+            if !fitted && !was_lost {
+                self.arrive(a, Some(if pose == Pose::Home { At::Home } else { At::Work }));
+            } else {
+                if was_lost {
+                    news.lost |= bit;
+                } else {
+                    news.overdue |= bit;
                 }
+                self.arrive(a, None);
             }
         }
+    }
+
+    /// A confirmed end whose contact has gone: wait for it to come back, or for full stroke.
+    fn leave_lost(&mut self, a: Actuator, seen: &Seen, m: &Machine) {
+        let bit = a.bit();
+        let gone = |c: Contact| m.fitted.has(c) && seen.falling(c);
+        if self.home & bit != 0 && gone(Contact::home_of(a)) {
+            self.home &= !bit;
+            self.to_home |= bit;
+        } else if self.work & bit != 0 && gone(Contact::work_of(a)) {
+            self.work &= !bit;
+            self.to_work |= bit;
+        } else {
+            return;
+        }
+        self.trusted |= bit;
+        self.over_trusted |= bit;
+        self.lost |= bit;
+    }
+
+    /// `a` is here (or nobody knows where), and nothing more is awaited of it.
+    fn arrive(&mut self, a: Actuator, at: Option<At>) {
+        let bit = a.bit();
+        self.settle(bit);
+        match at {
+            Some(At::Home) => self.home |= bit,
+            Some(At::Over) => self.over |= bit,
+            Some(_) => self.work |= bit,
+            None => {}
+        }
+        if let Some(times) = self.times.get_mut(a.index()) {
+            *times = Times::default();
+        }
+    }
+
+    /// Takes the actuator out of every set of whereabouts.
+    fn settle(&mut self, bit: u8) {
+        for set in
+            [&mut self.home, &mut self.work, &mut self.over, &mut self.to_home, &mut self.to_work, &mut self.lost]
+        {
+            *set &= !bit;
+        }
+    }
+
+    fn refresh(&mut self) {
+        self.next = self.times.iter().fold(Deadline::NEVER, |next, t| next.sooner(t.due).sooner(t.trust));
     }
 
     pub(crate) const fn due(&self) -> Deadline {
         self.next
     }
+}
 
-    pub(crate) fn rebase(&mut self, dt: i64) {
-        self.next = self.next.rebased(dt);
-        for s in &mut self.each {
-            s.due = s.due.rebased(dt);
-            s.trust = s.trust.rebased(dt);
-            s.since = s.since.rebased(dt);
+impl Moves for Strokes {
+    fn shift(&mut self, by: Shift) {
+        self.next.shift(by);
+        for t in &mut self.times {
+            for d in [&mut t.due, &mut t.trust, &mut t.since] {
+                d.shift(by);
+            }
         }
     }
 }
 
-impl Stroke {
-    fn arrive(&mut self, at: At) {
-        self.at = at;
-        self.due = Deadline::NEVER;
-        self.trust = Deadline::NEVER;
-        self.since = Deadline::NEVER;
-        self.lost = false;
-    }
-
-    /// A confirmed end whose contact has gone: wait for it to come back, or for full stroke. `true` if so.
-    fn settle_lost(&mut self, a: Actuator, seen: &Seen, m: &Machine) -> bool {
-        let contact = match self.at {
-            At::Home => Contact::home_of(a),
-            At::Work => Contact::work_of(a),
-            At::Over | At::Unknown | At::ToHome | At::ToWork => return false,
-        };
-        if !m.fitted.has(contact) || !seen.falling(contact) {
-            return false;
-        }
-        self.at = if self.at == At::Home { At::ToHome } else { At::ToWork };
-        self.trusted = true;
-        self.over_trusted = true;
-        self.lost = true;
-        true
+const fn put(set: &mut u8, bit: u8, on: bool) {
+    if on {
+        *set |= bit;
+    } else {
+        *set &= !bit;
     }
 }
+
+/// The contacts of `a`: home, on work, at full stroke. Three each, in the order of the actuators.
+const fn contacts_of(a: Actuator) -> Contacts {
+    Contacts::from_bits((7 << Contact::EntryGateHome.index()) << (3 * a.index()))
+}
+
+/// All of them. (The last of the diverter's three places is the full lane's: it has nothing at full stroke.)
+const STROKE_CONTACTS: Contacts = Contacts::from_bits(0x3_ffff << Contact::EntryGateHome.index());
+
+/// The contact at full stroke, of the actuators that can find nothing there; else none.
+const fn over_of(a: Actuator) -> Contacts {
+    match Contact::over_of(a) {
+        Some(c) => c.bit(),
+        None => Contacts::NONE,
+    }
+}
+
+const _: () = {
+    let mut n = 0;
+    while n < Actuator::ALL.len() {
+        let a = Actuator::ALL[n];
+        let all = contacts_of(a);
+        assert!(all.has(Contact::home_of(a)) && all.has(Contact::work_of(a)));
+        assert!(over_of(a).without(all).is_empty());
+        n += 1;
+    }
+};

@@ -42,19 +42,21 @@ fn count<S: Source>(
 ) -> Result<Counted, Trouble> {
     let mut c = Counted::default();
     while let Some(inputs) = firmware_example::Board::sense(board)? {
+        let decided = station.decided();
         let n = stack.around(|| clock.tick(station, &inputs));
         c.ticks += 1;
         c.sum += u64::from(n);
         if n > c.most {
             (c.most, c.at) = (n, c.ticks);
         }
-        if station.has_decided() {
+        if station.decided() != decided {
             c.decided += 1;
             c.decided_sum += u64::from(n);
         }
         let again = Inputs { request: None, ..inputs };
+        let decided = station.decided();
         let n = clock.tick(station, &again);
-        if !station.has_decided() {
+        if station.decided() == decided {
             c.quiet += 1;
             c.quiet_sum += u64::from(n);
         }
