@@ -79,7 +79,7 @@ fn register(ctl: &mut Ctl, cx: &mut Cx<'_>, edge: Spot, expected: bool) {
     }
     ctl.feed.edge = Place::at(edge);
     watch_length(ctl, cx, edge);
-    ctl.belt.begin_sampling(&cx.seen, cx.s.window, cx.s.rate);
+    ctl.belt.begin_sampling(cx.seen.belt, cx.from.edge_at(cx.seen.now), cx.s.window, cx.s.rate);
     if !ctl.unit.runs_head() {
         // Pushed there by hand, or by a belt that coasts: where it will stop is anyone's guess.
         ctl.doubt(cx);

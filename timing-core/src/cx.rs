@@ -1,10 +1,9 @@
 //! What every stage of a tick is given.
 
 use crate::event::Why;
-use crate::local::Origin;
 use crate::machine::Machine;
 use crate::product::Setpoints;
-use crate::sense::Seen;
+use crate::sense::{From, Seen};
 use crate::tally::{Book, Tell};
 
 /// What was sensed, the validated tables, and where to write to.
@@ -14,12 +13,12 @@ pub(crate) struct Cx<'a> {
     pub(crate) s: &'a Setpoints,
     pub(crate) book: &'a mut Book,
     pub(crate) tell: Tell<'a>,
-    pub(crate) origin: &'a Origin,
+    pub(crate) from: From<'a>,
 }
 
 impl Cx<'_> {
     /// One bottle ends.
     pub(crate) fn count(&mut self, why: Why, serial: u32) {
-        self.book.count(why, serial, self.origin.instant(self.seen.now), &mut self.tell);
+        self.book.count(why, serial, self.from.origin.instant(self.seen.now), &mut self.tell);
     }
 }

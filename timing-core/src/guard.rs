@@ -91,11 +91,28 @@ pub struct RuleRow {
     pub needs: &'static str,
     /// The same in facts: all of any one of these sets.
     any_of: [u32; 4],
-    /// The order as a bit, by its number.
-    bit: u32,
 }
 
-impl RuleRow {
+/// What a tick needs of a row: not its words.
+struct Lock {
+    /// The order as a bit, by its number.
+    bit: u32,
+    rule: u8,
+    any_of: [u32; 4],
+}
+
+static LOCKS: [Lock; RULES.len()] = {
+    let mut locks = [const { Lock { bit: 0, rule: 0, any_of: [0; 4] } }; RULES.len()];
+    let mut n = 0;
+    while n < RULES.len() {
+        let RuleRow { rule, order, any_of, .. } = RULES[n];
+        locks[n] = Lock { bit: 1 << order.number(), rule, any_of };
+        n += 1;
+    }
+    locks
+};
+
+impl Lock {
     const fn allows(&self, facts: Facts) -> bool {
         let [a, b, c, d] = self.any_of;
         facts.has(a) || facts.has(b) || facts.has(c) || facts.has(d)
@@ -167,7 +184,7 @@ const fn row(rule: u8, order: Order, needs: &'static str, any: &[u32]) -> RuleRo
         // Nothing allows it: no row of the table is written so, and a test would show it.
         _ => [u32::MAX; 4],
     };
-    RuleRow { rule, order, needs, any_of, bit: 1 << order.number() }
+    RuleRow { rule, order, needs, any_of }
 }
 
 impl Order {
@@ -186,7 +203,7 @@ impl Order {
 /// The rule that forbids the order of this number, if any: the first in the table.
 pub(crate) fn forbidden(facts: Facts, number: u32) -> Option<u8> {
     let bit = 1u32.checked_shl(number)?;
-    RULES.iter().find(|r| r.bit == bit && !r.allows(facts)).map(|r| r.rule)
+    LOCKS.iter().find(|r| r.bit == bit && !r.allows(facts)).map(|r| r.rule)
 }
 
 /// The working orders and returns among the bits of order numbers.
@@ -210,7 +227,7 @@ pub(crate) fn vet(facts: Facts, was: Wanted, asked: Wanted, safe: bool) -> (Want
         new |= BELT;
     }
     let mut kept = 0;
-    for row in &RULES {
+    for row in &LOCKS {
         if new & row.bit != 0 && !row.allows(facts) {
             kept |= row.bit;
         }
@@ -287,9 +304,9 @@ mod tests {
 
     #[test]
     fn every_row_of_the_table_forbids_something_and_allows_something() {
-        for row in &RULES {
-            assert!(!row.allows(Facts(0)), "R{} {:?}", row.rule, row.order);
-            assert!(row.allows(Facts(u32::MAX)), "R{} {:?}", row.rule, row.order);
+        for (row, lock) in RULES.iter().zip(&LOCKS) {
+            assert!(!lock.allows(Facts(0)), "R{} {:?}", row.rule, row.order);
+            assert!(lock.allows(Facts(u32::MAX)), "R{} {:?}", row.rule, row.order);
         }
     }
 

@@ -105,6 +105,11 @@ impl Deadline {
         due
     }
 
+    /// The later of the two.
+    pub(crate) const fn later(self, other: Self) -> Self {
+        if other.0 > self.0 { other } else { self }
+    }
+
     /// The nearer of the two.
     pub(crate) const fn sooner(self, other: Self) -> Self {
         if other.0 < self.0 { other } else { self }
@@ -304,6 +309,11 @@ impl Origin {
     pub(crate) const fn time(&self, t: Instant) -> Time {
         let us = t.since(self.at).as_micros();
         Time(if us > Self::FURTHEST { Self::FURTHEST as u32 } else { us as u32 })
+    }
+
+    /// The time of `t`, which is known to be within reach.
+    pub(crate) const fn recent(&self, t: Instant) -> Time {
+        Time(t.as_micros().wrapping_sub(self.at.as_micros()) as u32)
     }
 
     /// The spot of `c`; what lies out of reach reads as the furthest.

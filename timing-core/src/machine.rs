@@ -196,10 +196,13 @@ pub(crate) struct Stroke {
     pub(crate) to_work: u32,
     pub(crate) to_home: u32,
     pub(crate) margin: u32,
+    /// From order to fault, either way.
+    pub(crate) limit_work: Span,
+    pub(crate) limit_home: Span,
 }
 
 impl Stroke {
-    const ZERO: Self = Self { valve: ValveKind::SpringReturn, latency: 0, to_work: 0, to_home: 0, margin: 0 };
+    const ZERO: Self = Self { valve: ValveKind::SpringReturn, latency: 0, to_work: 0, to_home: 0, margin: 0, limit_work: Span::ZERO, limit_home: Span::ZERO };
 
     pub(crate) const fn springs_back(&self) -> bool {
         matches!(self.valve, ValveKind::SpringReturn)
@@ -241,6 +244,8 @@ pub struct Machine {
     pub(crate) still: Span,
     pub(crate) reverse: i32,
     pub(crate) gap: Span,
+    /// More than that between two ticks is a fault.
+    pub(crate) gap_twice: Span,
     pub(crate) warn: Span,
     pub(crate) clear: Span,
     pub(crate) starve: Span,
@@ -286,12 +291,15 @@ impl Machine {
             if matches!(a.valve, ValveKind::SpringReturn) {
                 spring |= name.bit();
             }
+            let around = Span::of(a.latency.plus(a.margin));
             *slot = Stroke {
                 valve: a.valve,
                 latency: a.latency.as_micros_u32(),
                 to_work: a.to_work.as_micros_u32(),
                 to_home: a.to_home.as_micros_u32(),
                 margin: a.margin.as_micros_u32(),
+                limit_work: around.plus(Span::of(a.to_work)),
+                limit_home: around.plus(Span::of(a.to_home)),
             };
         }
         Self::check_fitted(p)?;
@@ -340,6 +348,7 @@ impl Machine {
             still: Span::of(p.belt_still),
             reverse: scale.counts(p.reverse_tolerance),
             gap: Span::of(p.sample_gap),
+            gap_twice: Span::of(p.sample_gap).plus(Span::of(p.sample_gap)),
             warn: Span::of(p.warn),
             clear: Span::of(p.clear),
             starve: Span::of(p.starve),

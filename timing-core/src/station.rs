@@ -10,7 +10,7 @@ use crate::io::{Actuator, Contact, Inputs, Orders, Outputs, Pose, Wake};
 use crate::local::{Deadline, Moves, Origin, Place, Shift, Span, Spot, Time, shift_all};
 use crate::machine::Machine;
 use crate::product::Setpoints;
-use crate::sense::Seen;
+use crate::sense::{From, Seen};
 use crate::tally::{Book, EVENTS, Tally, Tell};
 use crate::unit::{Mode, UnitState};
 use crate::units::{Counts, Duration, Instant, Speed};
@@ -45,6 +45,8 @@ struct Said {
     last: Instant,
     orders: Orders,
     powered: bool,
+    /// The time of the wake.
+    awake: Deadline,
     /// When and where the next thing is due to anything but contacts and belt.
     rest_at: Deadline,
     rest_above: Place,
@@ -67,6 +69,7 @@ impl Station {
                 last: Instant::ZERO,
                 orders: Orders::SAFE,
                 powered: false,
+                awake: Deadline::NOW,
                 rest_at: Deadline::NEVER,
                 rest_above: Place::NOWHERE,
             },
@@ -131,14 +134,18 @@ impl Station {
             Some((now, belt)) => (now, belt, false),
             None => self.follow(instant, inputs.belt),
         };
-        if !self.said.powered {
+        if self.said.powered {
+            let mut seen = Seen::new(now, belt);
+            if self.sense(inputs, back, &mut seen) || !self.shortcut {
+                self.work(inputs, seen);
+                self.reckon();
+            }
+        } else {
             self.power_up(inputs, belt);
-            self.reckon();
-        } else if self.work(inputs, now, belt, back) {
             self.reckon();
         }
         self.said.last = instant;
-        self.said.wake = self.wake(now, belt);
+        self.wake(now, belt);
         if far {
             self.stay_awake(instant, inputs.belt);
         }
@@ -149,6 +156,7 @@ impl Station {
     fn stay_awake(&mut self, now: Instant, belt: Counts) {
         let (now, belt) = (now.min(Instant::LAST), belt.clamp(Counts::FIRST, Counts::LAST));
         self.said.last = now;
+        self.said.awake = Deadline::NOW;
         self.said.wake = Wake { at: now.plus(Duration::from_micros(1)), below: belt.ahead(-1), above: belt.ahead(1) };
     }
 
@@ -158,6 +166,8 @@ impl Station {
     fn follow(&mut self, now: Instant, belt: Counts) -> (Time, Spot, bool) {
         let by = self.origin.renew(now, belt, 0, 0);
         self.shift(by);
+        // The last tick may have been long ago.
+        self.said.last = self.origin.instant(self.origin.time(self.said.last));
         match self.origin.reach(now, belt) {
             Some((now, belt)) => (now, belt, false),
             None => (self.origin.time(now), self.origin.spot(belt), true),
@@ -185,30 +195,34 @@ impl Station {
         tell.push(Event::state(self.ctl.unit.state, UnitState::Stopped, Why::Plain));
     }
 
-    /// Senses; if that, or what is due, can change anything, goes through all stages and says so. Bounce and a belt that goes
-    /// on as it went cannot.
-    fn work(&mut self, inputs: &Inputs, now: Time, belt: Spot, back: bool) -> bool {
+    /// What contacts and belt bring; `true` if that, or what is due, can change anything. Bounce and a belt that goes on as it
+    /// went cannot.
+    fn sense(&mut self, inputs: &Inputs, back: bool, seen: &mut Seen) -> bool {
+        let Self { ctl, machine: m, origin, said, .. } = self;
+        let from = From { inputs, origin, m };
+        ctl.filter.tick(&from, seen);
+        ctl.belt.tick(seen, &from);
+        seen.late = seen.now.since(said.awake.time());
+        seen.gap = back || seen.now.since(origin.recent(said.last)) > m.gap_twice;
+        seen.gap
+            || seen.late > Span::ZERO
+            || !seen.edges().or(seen.failed).is_empty()
+            || !seen.belt_news.is_empty()
+            || said.rest_at.is_due(seen.now)
+            || said.rest_above.is_due(seen.belt)
+            || inputs.request.is_some()
+    }
+
+    /// All stages after sensing.
+    #[inline(never)]
+    fn work(&mut self, inputs: &Inputs, seen: Seen) {
         let Self { ctl, book, machine: m, setpoints: s, events, events_lost, said, origin, .. } = self;
-        let tell = Tell { events, lost: events_lost };
-        let mut cx = Cx { seen: Seen::new(inputs, now, belt, origin), m, s, book, tell, origin };
-        ctl.filter.tick(inputs, origin, m, &mut cx.seen);
-        ctl.belt.tick(&mut cx.seen, m);
-        let late = now.since(origin.time(said.wake.at));
-        let gap = back || now.since(origin.time(said.last)) > m.gap.plus(m.gap);
-        let news = gap
-            || late > Span::ZERO
-            || !cx.seen.edges().or(cx.seen.failed).is_empty()
-            || !cx.seen.belt_news.is_empty()
-            || said.rest_at.is_due(cx.seen.now)
-            || said.rest_above.is_due(cx.seen.belt)
-            || inputs.request.is_some();
-        if !news && self.shortcut {
-            return false;
-        }
         self.decided = self.decided.wrapping_add(1);
+        let tell = Tell { events, lost: events_lost };
+        let mut cx = Cx { seen, m, s, book, tell, from: From { inputs, origin, m } };
         let course = (ctl.unit.state, ctl.unit.phase);
-        if late > Span::ZERO {
-            cx.book.lateness(late, &mut cx.tell);
+        if cx.seen.late > Span::ZERO {
+            cx.book.lateness(cx.seen.late, &mut cx.tell);
         }
         let strokes = ctl.strokes.tick(&cx.seen, m);
         if let Some((a, pose, took)) = strokes.took {
@@ -218,7 +232,7 @@ impl Station {
         admit::run(ctl, &mut cx);
         let track = track(ctl, &mut cx);
         // Watch.
-        watch::run(ctl, &mut cx, &Found { strokes, track, gap });
+        watch::run(ctl, &mut cx, &Found { strokes, track });
         // Decide.
         if let Some(request) = inputs.request {
             decide::request(ctl, &mut cx, request);
@@ -237,7 +251,6 @@ impl Station {
         }
         // What lasts (an open guard, an overfull lane) may mean more in the new state than it did in the old.
         ctl.again |= course != (ctl.unit.state, ctl.unit.phase);
-        true
     }
 
     fn say(&self) -> Outputs<'_> {
@@ -278,16 +291,18 @@ impl Station {
     }
 
     /// When and where to be called again.
-    fn wake(&self, now: Time, belt: Spot) -> Wake {
-        let (ctl, m) = (&self.ctl, &self.machine);
-        let at = Deadline::after(now, m.gap).sooner(self.said.rest_at).sooner(ctl.filter.due()).sooner(ctl.belt.due());
-        let (below, above) = ctl.belt.bounds(m);
-        let above = above.nearer(self.said.rest_above);
-        Wake {
-            at: self.origin.instant(at.time().max(Deadline::after(now, AT_ONCE).time())),
+    fn wake(&mut self, now: Time, belt: Spot) {
+        let (ctl, said) = (&self.ctl, &mut self.said);
+        let furthest = Deadline::after(now, self.machine.gap);
+        let at = furthest.sooner(said.rest_at).sooner(ctl.filter.due()).sooner(ctl.belt.due());
+        let (below, above) = ctl.belt.bounds();
+        let above = above.nearer(said.rest_above);
+        said.awake = at.later(Deadline::after(now, AT_ONCE));
+        said.wake = Wake {
+            at: self.origin.instant(said.awake.time()),
             below: self.origin.counts(below.min(belt.ahead(-1))),
             above: self.origin.counts(above.spot().max(belt.ahead(1))),
-        }
+        };
     }
 
     /// Moves everything that is counted from the origin.
@@ -295,7 +310,8 @@ impl Station {
     #[inline(never)]
     fn shift(&mut self, by: Shift) {
         self.ctl.shift(by);
-        shift_all(&mut [&mut self.said.rest_at, &mut self.said.rest_above], by);
+        let Said { awake, rest_at, rest_above, .. } = &mut self.said;
+        shift_all(&mut [awake, rest_at, rest_above], by);
     }
 
     /// The book: counts, rate, drift, lateness.
@@ -418,10 +434,8 @@ fn tell_kept(ctl: &mut Ctl, kept: u32, facts: guard::Facts, cx: &mut Cx<'_>) {
 /// What leaves becomes what was; strokes and watchdogs learn of it.
 fn give(ctl: &mut Ctl, leaves: act::Wanted, safe: bool, cx: &mut Cx<'_>) {
     let moved = leaves.moved(ctl.was);
-    for a in Actuator::ALL {
-        if moved & a.bit() != 0 {
-            ctl.strokes.ordered(a, leaves.pose(a), &cx.seen, cx.m);
-        }
+    if moved != 0 {
+        ctl.strokes.ordered(moved, |a| leaves.pose(a), &cx.seen, cx.m);
     }
     if moved & Actuator::Reject.bit() != 0 && leaves.pose(Actuator::Reject) != Pose::Work {
         ctl.track.diverted_all(&mut cx.tell);

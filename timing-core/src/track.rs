@@ -82,6 +82,9 @@ pub(crate) struct Track {
     verify: Place,
     verify_owed: u8,
     next: Place,
+    /// How many are on the way to the head, and how many in the diverter's reach.
+    inbound: u8,
+    in_reject: u8,
 }
 
 impl Track {
@@ -95,6 +98,21 @@ impl Track {
             verify: Place::NOWHERE,
             verify_owed: 0,
             next: Place::NOWHERE,
+            inbound: 0,
+            in_reject: 0,
+        }
+    }
+
+    /// Whether one is on the way to the head.
+    pub(crate) const fn has_inbound(&self) -> bool {
+        self.inbound != 0
+    }
+
+    /// The next to reach the head is being caught.
+    pub(crate) fn catch(&mut self) {
+        if let Some(b) = self.inbound_mut() {
+            b.stage = Stage::AtHead;
+            self.inbound = self.inbound.saturating_sub(1);
         }
     }
 
@@ -108,6 +126,9 @@ impl Track {
 
     /// The next bottle to reach the head.
     pub(crate) fn inbound(&self) -> Option<&Bottle> {
+        if self.inbound == 0 {
+            return None;
+        }
         self.bottles.iter().find(|b| b.stage == Stage::Inbound)
     }
 
@@ -223,12 +244,14 @@ impl Track {
         self.verify = Place::NOWHERE;
         self.verify_owed = 0;
         self.next = Place::NOWHERE;
+        self.inbound = 0;
+        self.in_reject = 0;
         n
     }
 
     /// Whether the diverter must divert now: a bottle to be rejected is in its reach.
     pub(crate) fn divert(&self) -> bool {
-        self.bottles.iter().any(|b| b.stage == Stage::InReject && b.flag != Why::Plain)
+        self.in_reject != 0 && self.bottles.iter().any(|b| b.stage == Stage::InReject && b.flag != Why::Plain)
     }
 
     /// The diverter is (or may be) diverting while these are in its reach: none of them is delivered.
@@ -349,10 +372,17 @@ impl Track {
         self.refresh(m, s);
     }
 
-    /// Computes the nearest place at which something is due.
+    /// Counts, and computes the nearest place at which something is due.
     pub(crate) fn refresh(&mut self, m: &Machine, s: &Setpoints) {
         let mut next = self.verify;
+        self.inbound = 0;
+        self.in_reject = 0;
         for b in &self.bottles {
+            match b.stage {
+                Stage::Inbound => self.inbound = self.inbound.saturating_add(1),
+                Stage::InReject => self.in_reject = self.in_reject.saturating_add(1),
+                Stage::AtHead | Stage::Outbound | Stage::ToReject => {}
+            }
             next = next.nearer(next_place(b, m, s));
         }
         self.next = next;

@@ -44,7 +44,6 @@ impl Moves for Watch {
 pub(crate) struct Found {
     pub(crate) strokes: strokes::News,
     pub(crate) track: track::News,
-    pub(crate) gap: bool,
 }
 
 pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_>, found: &Found) {
@@ -58,7 +57,7 @@ pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_>, found: &Found) {
     belt(ctl, cx);
     eyes(ctl, cx);
     bottles(ctl, cx, &found.track);
-    if found.gap && ctl.unit.may_move() {
+    if cx.seen.gap && ctl.unit.may_move() {
         ctl.raise(cx, Fault::SampleGap, 0);
     }
     let lane = cx.m.fitted.has(Contact::RejectFull) && cx.seen.is(Contact::RejectFull);

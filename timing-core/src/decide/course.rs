@@ -85,22 +85,21 @@ impl Unit {
         }
     }
 
+    /// What goes on in this state and phase.
+    const fn does(&self) -> u8 {
+        let [rows @ ..] = &DOES;
+        let (state, phase) = (self.state as usize, self.phase as usize);
+        // Both are in the table: it is made from all of them.
+        if state < rows.len() && phase < PHASES.len() { rows[state][phase] } else { 0 }
+    }
+
+    const fn is(&self, what: u8) -> bool {
+        self.does() & what != 0
+    }
+
     /// Whether the state allows motion (R11).
     pub(crate) const fn may_move(&self) -> bool {
-        use UnitState as S;
-        match self.state {
-            S::Starting | S::Unholding | S::Unsuspending => !matches!(self.phase, Phase::Begin | Phase::Warn),
-            S::Execute | S::Suspending | S::Suspended | S::Stopping | S::Completing => true,
-            S::Clearing
-            | S::Stopped
-            | S::Idle
-            | S::Aborting
-            | S::Aborted
-            | S::Holding
-            | S::Held
-            | S::Resetting
-            | S::Completed => false,
-        }
+        self.is(MOVES)
     }
 
     /// Whether the safe vector is all that may leave.
@@ -109,57 +108,97 @@ impl Unit {
     }
 
     pub(crate) const fn runs_head(&self) -> bool {
-        use UnitState as S;
-        match self.state {
-            S::Execute | S::Suspending | S::Suspended | S::Unsuspending => !matches!(self.mode, Mode::Manual),
-            S::Stopping | S::Completing => matches!(self.phase, Phase::Finish),
-            _ => false,
-        }
+        let does = self.does();
+        does & FINISHES != 0 || does & RUNS != 0 && !matches!(self.mode, Mode::Manual)
     }
 
     pub(crate) const fn runs_feed(&self) -> bool {
-        self.runs_head() && matches!(self.mode, Mode::Production)
+        self.is(RUNS | FINISHES) && matches!(self.mode, Mode::Production)
     }
 
     /// Whether the actuators are being brought home.
     pub(crate) const fn homes(&self) -> bool {
-        matches!(self.phase, Phase::Home)
-            || (matches!(self.phase, Phase::Flush | Phase::Rest)
-                && matches!(
-                    self.state,
-                    UnitState::Starting | UnitState::Unholding | UnitState::Stopping | UnitState::Completing
-                ))
+        self.is(HOMES)
     }
 
     pub(crate) const fn warns(&self) -> bool {
         matches!(self.phase, Phase::Warn)
     }
 
-    pub(crate) fn wants_belt(&self, m: &Machine) -> bool {
-        use UnitState as S;
-        match self.state {
-            S::Starting => self.phase == Phase::Flush,
-            S::Unholding => matches!(self.phase, Phase::Flush | Phase::Done),
-            S::Execute | S::Suspending => true,
-            S::Suspended => !(m.suspend_stops_belt && self.why == Why::OutfeedFull),
-            S::Unsuspending => self.phase != Phase::Warn,
-            S::Stopping | S::Completing => self.phase == Phase::Finish,
-            _ => false,
-        }
+    pub(crate) const fn wants_belt(&self, m: &Machine) -> bool {
+        let kept = matches!(self.state, UnitState::Suspended) && m.suspend_stops_belt;
+        self.is(BELT) && !(kept && matches!(self.why, Why::OutfeedFull))
     }
 
     /// Whether the diverter passes on what is not flagged.
     pub(crate) const fn passes_on(&self) -> bool {
-        use UnitState as S;
-        match self.state {
-            S::Execute | S::Suspending | S::Suspended | S::Unsuspending => true,
-            // The line's belt carries bottles past the diverter while this station is held.
-            S::Holding | S::Held => self.known,
-            S::Unholding => self.known,
-            S::Stopping | S::Completing => matches!(self.phase, Phase::Finish),
-            _ => false,
-        }
+        // The line's belt carries bottles past the diverter while this station is held.
+        self.is(RUNS | FINISHES) || self.known && self.is(KEEPS)
     }
+}
+
+/// The state allows motion.
+const MOVES: u8 = 1;
+/// Head and feed run, but for Manual.
+const RUNS: u8 = 2;
+/// Head and feed finish what is inside.
+const FINISHES: u8 = 4;
+/// The actuators are being brought home.
+const HOMES: u8 = 8;
+/// Our belt runs.
+const BELT: u8 = 16;
+/// What is inside, if it is known, stays where it is.
+const KEEPS: u8 = 32;
+
+const PHASES: [Phase; 7] =
+    [Phase::Begin, Phase::Warn, Phase::Home, Phase::Flush, Phase::Finish, Phase::Rest, Phase::Done];
+
+/// What goes on, by state and phase; computed once, by the compiler.
+static DOES: [[u8; PHASES.len()]; 18] = {
+    let mut table = [[0; PHASES.len()]; 18];
+    let mut s = 0;
+    while s < UnitState::ALL.len() {
+        let state = UnitState::ALL[s];
+        let mut p = 0;
+        while p < PHASES.len() {
+            table[state as usize][PHASES[p] as usize] = goes_on(state, PHASES[p]);
+            p += 1;
+        }
+        s += 1;
+    }
+    table
+};
+
+const fn goes_on(state: UnitState, phase: Phase) -> u8 {
+    use Phase as P;
+    use UnitState as S;
+    let homes = matches!(phase, P::Home);
+    let late = matches!(phase, P::Flush | P::Rest);
+    let (does, homing) = match state {
+        S::Starting => match phase {
+            P::Begin | P::Warn => (0, false),
+            P::Flush => (MOVES | BELT, late),
+            P::Home | P::Finish | P::Rest | P::Done => (MOVES, late),
+        },
+        S::Unholding => match phase {
+            P::Begin | P::Warn => (KEEPS, false),
+            P::Flush | P::Done => (KEEPS | MOVES | BELT, late),
+            P::Home | P::Finish | P::Rest => (KEEPS | MOVES, late),
+        },
+        S::Unsuspending => match phase {
+            P::Begin => (RUNS | BELT, false),
+            P::Warn => (RUNS, false),
+            P::Home | P::Flush | P::Finish | P::Rest | P::Done => (RUNS | MOVES | BELT, false),
+        },
+        S::Execute | S::Suspending | S::Suspended => (RUNS | MOVES | BELT, false),
+        S::Stopping | S::Completing => match phase {
+            P::Finish => (FINISHES | MOVES | BELT, false),
+            P::Begin | P::Warn | P::Home | P::Flush | P::Rest | P::Done => (MOVES, late),
+        },
+        S::Holding | S::Held => (KEEPS, false),
+        S::Clearing | S::Stopped | S::Idle | S::Aborting | S::Aborted | S::Resetting | S::Completed => (0, false),
+    };
+    does | if homes || homing { HOMES } else { 0 }
 }
 
 impl Moves for Unit {

@@ -13,7 +13,7 @@ use crate::lead;
 use crate::product::{CapPolicy, Tightening};
 use crate::sense::belt::News;
 use crate::sense::strokes::At;
-use crate::track::{Cap, Stage, Track};
+use crate::track::{Cap, Track};
 use crate::unit::Mode;
 use crate::local::{Deadline, Moves, Place, Shift, Span, Spot, shift_all};
 use crate::units::Rate;
@@ -113,7 +113,7 @@ pub(crate) fn is_ready(ctl: &Ctl) -> bool {
         HeadStep::Incoming => false,
         _ => ctl.head.early_now,
     };
-    free && ctl.track.inbound().is_none()
+    free && !ctl.track.has_inbound()
 }
 
 /// Whether ordering the grip now would bring its contact within the capture (R8).
@@ -206,7 +206,7 @@ fn vacant(ctl: &mut Ctl, cx: &mut Cx<'_>) {
             ctl.head.by_hand = !ctl.head.dry;
             enter(ctl, cx, HeadStep::Catch);
         }
-    } else if ctl.track.inbound().is_some() {
+    } else if ctl.track.has_inbound() {
         enter(ctl, cx, HeadStep::Incoming);
     }
 }
@@ -249,9 +249,7 @@ fn incoming(ctl: &mut Ctl, cx: &mut Cx<'_>) {
 }
 
 fn order_catch(ctl: &mut Ctl, cx: &mut Cx<'_>, place: Spot) {
-    if let Some(b) = ctl.track.inbound_mut() {
-        b.stage = Stage::AtHead;
-    }
+    ctl.track.catch();
     let late = cx.seen.belt.minus(place);
     cx.book.order_late_max = cx.book.order_late_max.max(late);
     enter(ctl, cx, HeadStep::Catch);

@@ -133,7 +133,7 @@ impl Ctl {
     pub(crate) fn facts(&mut self, cx: &Cx<'_>) -> Facts {
         let executes = self.unit.state == UnitState::Execute;
         let denied = cx.s.cap == CapPolicy::AtHead && !cx.seen.is(Contact::Cap) && !self.head.dry;
-        let ready = self.feed.step == FeedStep::Releasing && self.track.inbound().is_none();
+        let ready = self.feed.step == FeedStep::Releasing && !self.track.has_inbound();
         let bottle = self.track.at_head().is_some() || self.head.by_hand;
         let window = head::in_catch_window(self, cx);
         Facts::of(&self.strokes)
@@ -190,7 +190,7 @@ pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_>) -> Wanted {
     }
     // What head or feed let go may already be past its next place, which is looked at in the next tick.
     ctl.again = !settled || ctl.track.due().is_due(cx.seen.belt);
-    let inbound = ctl.track.inbound().is_some() || ctl.head.step == HeadStep::Catch;
+    let inbound = ctl.track.has_inbound() || ctl.head.step == HeadStep::Catch;
     if !inbound {
         ctl.belt.end_sampling();
     }

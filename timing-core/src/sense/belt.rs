@@ -3,9 +3,9 @@
 //! Speed is sampled by the M/T method once per window of counts, and only while someone needs it; between samples it is
 //! constant. Whether the belt moves is looked at when a deadline says so, by the time of the newest count edge.
 
-use crate::local::{Deadline, Moves, Place, Shift, Spot, shift_all};
+use crate::local::{Deadline, Moves, Place, Shift, Spot, Time, shift_all};
 use crate::machine::Machine;
-use crate::sense::Seen;
+use crate::sense::{From, Seen};
 use crate::units::Rate;
 
 /// What one tick brought, one bit each.
@@ -50,6 +50,9 @@ pub(crate) struct Belt {
     check: Deadline,
     /// Where the belt was at the last look (moving), or where it rests.
     anchor: Spot,
+    /// The places below and above which that is news: it moves, or moves back, or jumps.
+    low: Spot,
+    high: Spot,
     /// While moving: when it was last known to move, where edges are not timed.
     moved_at: Deadline,
     /// While sampling: where the next sample is due, and where and when this one began.
@@ -68,6 +71,8 @@ impl Belt {
             moving: false,
             check: Deadline::NEVER,
             anchor: Spot::ZERO,
+            low: Spot::ZERO,
+            high: Spot::ZERO,
             moved_at: Deadline::NEVER,
             next: Place::NOWHERE,
             from: Place::NOWHERE,
@@ -80,76 +85,90 @@ impl Belt {
 
     /// Takes over the position of the first tick.
     pub(crate) const fn start(&mut self, belt: Spot) {
-        self.anchor = belt;
+        self.rest(belt);
     }
 
-    pub(crate) fn tick(&mut self, seen: &mut Seen, m: &Machine) {
-        let belt = seen.belt;
+    /// It stands at `belt`.
+    const fn rest(&mut self, belt: Spot) {
+        self.anchor = belt;
+        self.low = belt.ahead(DITHER.saturating_neg());
+        self.high = belt.ahead(DITHER);
+    }
+
+    pub(crate) fn tick(&mut self, seen: &mut Seen, from: &From<'_>) {
+        if seen.belt <= self.low || seen.belt >= self.high {
+            self.leave(seen, from);
+        }
+        if self.check.is_due(seen.now) {
+            self.look_whether_it_moves(seen, from);
+        }
+        if self.next.is_due(seen.belt) {
+            self.sample(seen, from);
+        }
+    }
+
+    /// It has left the places where it was no news: it moves, or moves as no belt should.
+    #[inline(never)]
+    fn leave(&mut self, seen: &mut Seen, from: &From<'_>) {
         if self.moving {
-            if belt <= self.anchor.ahead(m.reverse.saturating_neg()) {
-                seen.belt_news.add(News::REVERSED);
-                self.look(belt, Deadline::at(seen.now));
-            } else if belt >= self.anchor.ahead(m.jump) {
-                seen.belt_news.add(News::JUMPED);
-                self.look(belt, Deadline::at(seen.now));
-            }
-            if self.check.is_due(seen.now) {
-                self.look_whether_it_moves(seen, m);
-            }
-        } else if belt >= self.anchor.ahead(DITHER) || belt <= self.anchor.ahead(DITHER.saturating_neg()) {
+            seen.belt_news.add(if seen.belt <= self.low { News::REVERSED } else { News::JUMPED });
+            self.look(seen.belt, Deadline::at(seen.now), from.m);
+        } else {
             self.moving = true;
-            self.check = Deadline::after(seen.now, m.still);
-            self.look(belt, Deadline::at(seen.now));
+            self.check = Deadline::after(seen.now, from.m.still);
+            self.look(seen.belt, Deadline::at(seen.now), from.m);
             if self.next.is_armed() {
-                self.sample_from(seen, self.window());
+                self.sample_from(seen.belt, from.edge_at(seen.now), self.window());
             }
             seen.belt_news.add(News::STARTED);
         }
-        if self.next.is_due(belt) {
-            self.sample(seen);
-        }
     }
 
-    fn look_whether_it_moves(&mut self, seen: &mut Seen, m: &Machine) {
-        let last = if seen.edges_timed {
-            Deadline::at(seen.edge_at)
+    #[inline(never)]
+    fn look_whether_it_moves(&mut self, seen: &mut Seen, from: &From<'_>) {
+        let last = if from.edges_are_timed() {
+            Deadline::at(from.edge_at(seen.now))
         } else if seen.belt != self.anchor {
             Deadline::at(seen.now)
         } else {
             self.moved_at
         };
-        let due = Deadline::after(last.time(), m.still);
+        let due = Deadline::after(last.time(), from.m.still);
         if due.is_due(seen.now) {
             self.moving = false;
             self.check = Deadline::NEVER;
-            self.anchor = seen.belt;
+            self.rest(seen.belt);
             self.moved_at = Deadline::NEVER;
             self.rate = Rate::ZERO;
             self.windows = 0;
             seen.belt_news.add(News::STOPPED);
         } else {
             self.check = due;
-            self.look(seen.belt, last);
+            self.look(seen.belt, last, from.m);
         }
     }
 
     /// The window is full: one speed.
-    fn sample(&mut self, seen: &mut Seen) {
+    #[inline(never)]
+    fn sample(&mut self, seen: &mut Seen, from: &From<'_>) {
         let counts = seen.belt.minus(self.from.spot());
         let window = self.window();
-        let us = seen.edge_at.since(self.from_at.time()).as_micros();
+        let edge_at = from.edge_at(seen.now);
+        let us = edge_at.since(self.from_at.time()).as_micros();
         if counts > 0 && us > 0 {
             self.before = self.rate;
             // Without timed edges a window is only as good as the tick: no slope is read from it.
-            self.windows = if seen.edges_timed { self.windows.saturating_add(1).min(2) } else { 0 };
+            self.windows = if from.edges_are_timed() { self.windows.saturating_add(1).min(2) } else { 0 };
             self.rate = Rate::over(counts.unsigned_abs(), us);
             seen.belt_news.add(News::SAMPLED);
         }
-        self.sample_from(seen, window);
+        self.sample_from(seen.belt, edge_at, window);
     }
 
-    fn look(&mut self, belt: Spot, moved_at: Deadline) {
+    fn look(&mut self, belt: Spot, moved_at: Deadline, m: &Machine) {
         self.anchor = belt;
+        self.low = belt.ahead(m.reverse.saturating_neg());
+        self.high = belt.ahead(m.jump);
         self.moved_at = moved_at;
     }
 
@@ -157,16 +176,16 @@ impl Belt {
         self.next.spot().minus(self.from.spot())
     }
 
-    fn sample_from(&mut self, seen: &Seen, window: i32) {
-        self.from = Place::at(seen.belt);
-        self.from_at = Deadline::at(seen.edge_at);
-        self.next = Place::at(seen.belt.ahead(window));
+    fn sample_from(&mut self, belt: Spot, edge_at: Time, window: i32) {
+        self.from = Place::at(belt);
+        self.from_at = Deadline::at(edge_at);
+        self.next = Place::at(belt.ahead(window));
     }
 
     /// Samples speed from here on, every `window` counts; `expected` holds until the first sample.
-    pub(crate) fn begin_sampling(&mut self, seen: &Seen, window: i32, expected: Rate) {
+    pub(crate) fn begin_sampling(&mut self, belt: Spot, edge_at: Time, window: i32, expected: Rate) {
         if !self.next.is_armed() {
-            self.sample_from(seen, window);
+            self.sample_from(belt, edge_at, window);
             self.windows = 0;
             if self.moving {
                 self.rate = expected;
@@ -206,15 +225,14 @@ impl Belt {
     }
 
     /// Places below and above which the belt is news.
-    pub(crate) const fn bounds(&self, m: &Machine) -> (Spot, Place) {
-        let (back, on) = if self.moving { (m.reverse, m.jump) } else { (DITHER, DITHER) };
-        (self.anchor.ahead(back.saturating_neg()), self.next.nearer(Place::at(self.anchor.ahead(on))))
+    pub(crate) const fn bounds(&self) -> (Spot, Place) {
+        (self.low, self.next.nearer(Place::at(self.high)))
     }
 }
 
 impl Moves for Belt {
     fn shift(&mut self, by: Shift) {
-        let Self { check, anchor, moved_at, next, from, from_at, .. } = self;
-        shift_all(&mut [check, anchor, moved_at, next, from, from_at], by);
+        let Self { check, anchor, low, high, moved_at, next, from, from_at, .. } = self;
+        shift_all(&mut [check, anchor, low, high, moved_at, next, from, from_at], by);
     }
 }

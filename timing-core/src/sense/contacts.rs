@@ -5,9 +5,9 @@
 //! air and drive are lost unfiltered and regained filtered.
 
 use crate::io::{Contact, Contacts, Inputs};
-use crate::local::{Deadline, Moves, Origin, Place, Shift, Span, shift_all};
+use crate::local::{Deadline, Moves, Place, Shift, Span, shift_all};
 use crate::machine::Machine;
-use crate::sense::Seen;
+use crate::sense::{From, Seen};
 
 /// Contacts that are lost at once.
 pub(crate) const SAFETY: Contacts =
@@ -83,8 +83,8 @@ impl Filter {
         self.levels(inputs, m) == self.raw && inputs.failed.and(m.fitted) == self.failed
     }
 
-    pub(crate) fn tick(&mut self, inputs: &Inputs, origin: &Origin, m: &Machine, seen: &mut Seen) {
-        let failed = inputs.failed.and(m.fitted);
+    pub(crate) fn tick(&mut self, from: &From<'_>, seen: &mut Seen) {
+        let failed = from.inputs.failed.and(from.m.fitted);
         if failed != self.failed {
             self.failed = failed;
             self.failed_due =
@@ -93,11 +93,11 @@ impl Filter {
         if self.failed_due.fire(seen.now) {
             seen.failed = failed;
         }
-        let raw = self.levels(inputs, m);
+        let raw = self.levels(from.inputs, from.m);
         let changed = raw.differing(self.raw);
         self.raw = raw;
         if !changed.is_empty() {
-            self.note(changed, inputs, origin, m, seen);
+            self.note(changed, from, seen);
         }
         if self.next.is_due(seen.now) {
             self.settle(seen);
@@ -106,32 +106,35 @@ impl Filter {
     }
 
     /// Raw edges: arm the filter, latch the first.
-    fn note(&mut self, changed: Contacts, inputs: &Inputs, origin: &Origin, m: &Machine, seen: &mut Seen) {
+    #[inline(never)]
+    fn note(&mut self, changed: Contacts, from: &From<'_>, seen: &mut Seen) {
         let lost = changed.and(SAFETY).without(self.raw);
         if !lost.is_empty() {
             seen.fell = lost.and(self.stable);
             self.stable = self.stable.without(lost);
             self.unsettled = self.unsettled.without(lost);
-            self.arm(lost, Deadline::NEVER);
+            for n in lost.numbers() {
+                if let Some(slot) = self.due.get_mut(n) {
+                    *slot = Deadline::NEVER;
+                }
+            }
         }
         let wait = changed.without(lost);
         let first = wait.and(self.raw.differing(self.stable)).without(self.unsettled).and(EYES);
         if !first.is_empty() {
-            self.latch(first, inputs, origin, seen);
+            self.latch(first, from, seen);
         }
         self.unsettled = self.unsettled.or(wait);
-        let others = SAFETY.or(EYES);
-        for (which, filter) in [
-            (wait.without(others), m.contact_filter),
-            (wait.and(EYES), m.eye_filter),
-            (wait.and(SAFETY), m.safety_filter),
-        ] {
-            self.arm(which, Deadline::after(seen.now, filter));
+        for n in wait.numbers() {
+            if let Some(slot) = self.due.get_mut(n) {
+                *slot = Deadline::after(seen.now, filter_time(Contacts::from_bits(1 << n), from.m));
+            }
         }
         self.rearm();
     }
 
     /// Levels that have lasted: clean edges, or the end of a bounce.
+    #[inline(never)]
     fn settle(&mut self, seen: &mut Seen) {
         let mut done = Contacts::NONE;
         for n in self.unsettled.numbers() {
@@ -162,24 +165,16 @@ impl Filter {
         self.rearm();
     }
 
-    fn latch(&mut self, first: Contacts, inputs: &Inputs, origin: &Origin, seen: &Seen) {
-        let at = |captured: Option<_>| Place::at(captured.map_or(seen.belt, |c| origin.spot(c)));
+    fn latch(&mut self, first: Contacts, from: &From<'_>, seen: &Seen) {
+        let at = |captured: Option<_>| Place::at(captured.map_or(seen.belt, |c| from.origin.spot(c)));
         if first.has(Contact::PocketEye) {
             self.latches.pocket = Place::at(seen.belt);
         }
         if first.has(Contact::ReleaseEye) {
-            self.latches.release = at(inputs.release_latch);
+            self.latches.release = at(from.inputs.release_latch);
         }
         if first.has(Contact::DischargeEye) {
-            self.latches.discharge = at(inputs.discharge_latch);
-        }
-    }
-
-    fn arm(&mut self, which: Contacts, d: Deadline) {
-        for n in which.numbers() {
-            if let Some(slot) = self.due.get_mut(n) {
-                *slot = d;
-            }
+            self.latches.discharge = at(from.inputs.discharge_latch);
         }
     }
 
@@ -213,5 +208,15 @@ impl Moves for Filter {
         }
         let Latches { pocket, release, discharge } = &mut self.latches;
         shift_all(&mut [&mut self.next, &mut self.failed_due, pocket, release, discharge], by);
+    }
+}
+
+const fn filter_time(one: Contacts, m: &Machine) -> Span {
+    if !one.and(SAFETY).is_empty() {
+        m.safety_filter
+    } else if !one.and(EYES).is_empty() {
+        m.eye_filter
+    } else {
+        m.contact_filter
     }
 }

@@ -8,17 +8,34 @@ pub(crate) mod contacts;
 pub(crate) mod strokes;
 
 use crate::io::{Contact, Contacts, Inputs};
-use crate::local::{Origin, Spot, Time};
+use crate::local::{Origin, Span, Spot, Time};
+use crate::machine::Machine;
 use contacts::Latches;
+
+/// What is sensed from.
+#[derive(Clone, Copy)]
+pub(crate) struct From<'a> {
+    pub(crate) inputs: &'a Inputs,
+    pub(crate) origin: &'a Origin,
+    pub(crate) m: &'a Machine,
+}
+
+impl From<'_> {
+    /// Time of the newest count edge, or of this tick, where that is not captured.
+    pub(crate) fn edge_at(&self, now: Time) -> Time {
+        self.inputs.belt_at.map_or(now, |t| self.origin.time(t).min(now))
+    }
+
+    /// Whether count edges are timed.
+    pub(crate) const fn edges_are_timed(&self) -> bool {
+        self.inputs.belt_at.is_some()
+    }
+}
 
 /// What this tick is about: the same for every stage, and never changed after sensing.
 pub(crate) struct Seen {
     pub(crate) now: Time,
     pub(crate) belt: Spot,
-    /// Time of the newest count edge (or of this tick, where that is not captured).
-    pub(crate) edge_at: Time,
-    /// Whether count edges are timed.
-    pub(crate) edges_timed: bool,
     /// Filtered contacts.
     pub(crate) on: Contacts,
     pub(crate) rose: Contacts,
@@ -26,23 +43,27 @@ pub(crate) struct Seen {
     /// Inputs that have been unreadable for longer than their patience.
     pub(crate) failed: Contacts,
     pub(crate) belt_news: belt::News,
+    /// More than the sample gap allows has passed since the last tick, or time went backwards.
+    pub(crate) gap: bool,
+    /// How long after the wake that was asked for.
+    pub(crate) late: Span,
     /// Where the eyes' edges of this tick were first seen raw.
     pub(crate) at: Latches,
 }
 
 impl Seen {
-    /// Time and belt of these inputs; contacts and news are yet to be sensed.
-    pub(crate) fn new(inputs: &Inputs, now: Time, belt: Spot, origin: &Origin) -> Self {
+    /// Nothing but time and belt yet.
+    pub(crate) const fn new(now: Time, belt: Spot) -> Self {
         Self {
             now,
             belt,
-            edge_at: inputs.belt_at.map_or(now, |t| origin.time(t).min(now)),
-            edges_timed: inputs.belt_at.is_some(),
             on: Contacts::NONE,
             rose: Contacts::NONE,
             fell: Contacts::NONE,
             failed: Contacts::NONE,
             belt_news: belt::News::NONE,
+            gap: false,
+            late: Span::ZERO,
             at: Latches::NONE,
         }
     }

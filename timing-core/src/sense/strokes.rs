@@ -36,24 +36,61 @@ pub(crate) struct News {
     pub(crate) took: Option<(Actuator, Pose, Span)>,
 }
 
-/// One bit per actuator throughout; an actuator is in one of the first five, or of unknown whereabouts.
+/// Where the six actuators are, and what is awaited of them.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
 pub(crate) struct Strokes {
-    home: u8,
-    work: u8,
-    over: u8,
-    to_home: u8,
-    to_work: u8,
-    /// Whose contact counts.
-    trusted: u8,
-    /// The same for the contact of full stroke.
-    over_trusted: u8,
-    /// Those that had arrived, and whose contact was lost.
-    lost: u8,
+    /// Four sets: confirmed home, confirmed on work, confirmed at full stroke, whose contact counts.
+    ends: Sets,
+    /// Four sets: on the way home, on the way to work, arrived once and their contact lost, whose contact of full stroke counts.
+    ways: Sets,
     times: [Times; 6],
     /// The nearest deadline of all.
     next: Deadline,
+}
+
+/// Four sets of actuators, one byte each: to take an actuator out of several is one operation.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize))]
+struct Sets(u32);
+
+/// Which byte of [`Strokes::ends`].
+const HOME: u32 = 0;
+const WORK: u32 = 8;
+const OVER: u32 = 16;
+const TRUSTED: u32 = 24;
+/// Which byte of [`Strokes::ways`].
+const TO_HOME: u32 = 0;
+const TO_WORK: u32 = 8;
+const LOST: u32 = 16;
+const OVER_TRUSTED: u32 = 24;
+/// The first three sets.
+const THREE: u32 = 0x01_01_01;
+
+impl Sets {
+    const fn get(self, set: u32) -> u8 {
+        (self.0 >> set) as u8
+    }
+
+    const fn has(self, set: u32, bit: u8) -> bool {
+        self.get(set) & bit != 0
+    }
+
+    const fn add(&mut self, set: u32, bit: u8) {
+        self.0 |= (bit as u32) << set;
+    }
+
+    const fn put(&mut self, set: u32, bit: u8, on: bool) {
+        self.0 &= !((bit as u32) << set);
+        if on {
+            self.add(set, bit);
+        }
+    }
+
+    /// Out of the first three sets.
+    const fn leave_three(&mut self, bit: u8) {
+        self.0 &= !(bit as u32).wrapping_mul(THREE);
+    }
 }
 
 /// The times of a stroke under way.
@@ -71,15 +108,15 @@ struct Times {
 impl Strokes {
     pub(crate) const fn at(&self, a: Actuator) -> At {
         let bit = a.bit();
-        if self.home & bit != 0 {
+        if self.ends.has(HOME, bit) {
             At::Home
-        } else if self.work & bit != 0 {
+        } else if self.ends.has(WORK, bit) {
             At::Work
-        } else if self.to_home & bit != 0 {
+        } else if self.ways.has(TO_HOME, bit) {
             At::ToHome
-        } else if self.to_work & bit != 0 {
+        } else if self.ways.has(TO_WORK, bit) {
             At::ToWork
-        } else if self.over & bit != 0 {
+        } else if self.ends.has(OVER, bit) {
             At::Over
         } else {
             At::Unknown
@@ -87,79 +124,82 @@ impl Strokes {
     }
 
     pub(crate) const fn is_home(&self, a: Actuator) -> bool {
-        self.home & a.bit() != 0
+        self.ends.has(HOME, a.bit())
     }
 
     /// Those confirmed at their resting end.
     pub(crate) const fn home(&self) -> u8 {
-        self.home
+        self.ends.get(HOME)
     }
 
     /// Those confirmed on work.
     pub(crate) const fn work(&self) -> u8 {
-        self.work
+        self.ends.get(WORK)
     }
 
     /// Those confirmed at full stroke: nothing there.
     pub(crate) const fn over(&self) -> u8 {
-        self.over
+        self.ends.get(OVER)
     }
 
     /// Those under way.
     pub(crate) const fn moving(&self) -> u8 {
-        self.to_home | self.to_work
+        self.ways.get(TO_HOME) | self.ways.get(TO_WORK)
     }
 
-    /// An order has left for `a`.
-    pub(crate) fn ordered(&mut self, a: Actuator, pose: Pose, seen: &Seen, m: &Machine) {
+    /// Orders have left for those in `which`.
+    pub(crate) fn ordered(&mut self, which: u8, pose: impl Fn(Actuator) -> Pose, seen: &Seen, m: &Machine) {
+        for a in Actuator::ALL {
+            if which & a.bit() != 0 {
+                self.order(a, pose(a), seen, m);
+            }
+        }
+        self.refresh();
+    }
+
+    #[inline(never)]
+    fn order(&mut self, a: Actuator, pose: Pose, seen: &Seen, m: &Machine) {
         let (bit, row) = (a.bit(), m.stroke(a));
-        self.settle(bit);
-        let Some(times) = self.times.get_mut(a.index()) else { return };
-        *times = Times::default();
+        self.settle(a);
         let goes_home = match pose {
             Pose::Work => false,
             Pose::Home => true,
             Pose::Off => row.springs_back(),
         };
-        if pose == Pose::Off && !goes_home {
-            self.trusted &= !bit;
-            self.over_trusted &= !bit;
-            self.refresh();
-            return;
-        }
-        let (contact, travel) =
-            if goes_home { (Contact::home_of(a), row.to_home) } else { (Contact::work_of(a), row.to_work) };
-        let limit = row.latency.saturating_add(travel).saturating_add(row.margin);
-        let stale = seen.is(contact);
-        let over_stale = !goes_home && !seen.on.and(m.fitted).and(over_of(a)).is_empty();
-        times.due = Deadline::after(seen.now, Span::from_micros(limit));
-        times.since = Deadline::at(seen.now);
-        if stale || over_stale {
-            times.trust = Deadline::after(seen.now, Span::from_micros(row.latency).plus(m.contact_filter));
-        }
-        put(&mut self.trusted, bit, !stale);
-        put(&mut self.over_trusted, bit, !over_stale);
-        if goes_home {
-            self.to_home |= bit;
+        let contacts = seen.on.and(contacts_of(a));
+        let (stale, over_stale, due) = if goes_home {
+            self.ways.add(TO_HOME, bit);
+            (contacts.has(Contact::home_of(a)), false, row.limit_home)
         } else {
-            self.to_work |= bit;
-        }
-        self.refresh();
-    }
-
-    /// Waits anew for what was overdue, after its cause was cured.
-    pub(crate) fn await_again(&mut self, was: impl Fn(Actuator) -> Pose, seen: &Seen, m: &Machine) {
-        for a in Actuator::ALL {
-            if self.at(a) == At::Unknown {
-                self.ordered(a, was(a), seen, m);
+            if pose == Pose::Off {
+                // No energy either way: it may be anywhere.
+                self.ends.put(TRUSTED, bit, false);
+                self.ways.put(OVER_TRUSTED, bit, false);
+                return;
+            }
+            self.ways.add(TO_WORK, bit);
+            (contacts.has(Contact::work_of(a)), !contacts.and(m.fitted).and(over_of(a)).is_empty(), row.limit_work)
+        };
+        self.ends.put(TRUSTED, bit, !stale);
+        self.ways.put(OVER_TRUSTED, bit, !over_stale);
+        if let Some(times) = self.times.get_mut(a.index()) {
+            times.due = Deadline::after(seen.now, due);
+            times.since = Deadline::at(seen.now);
+            if stale || over_stale {
+                times.trust = Deadline::after(seen.now, Span::from_micros(row.latency).plus(m.contact_filter));
             }
         }
     }
 
+    /// Waits anew for what was overdue, after its cause was cured.
+    pub(crate) fn await_again(&mut self, was: impl Fn(Actuator) -> Pose, seen: &Seen, m: &Machine) {
+        let known = self.home() | self.work() | self.over() | self.moving();
+        self.ordered(!known, was, seen, m);
+    }
+
     /// Energy is gone: nothing is known any more.
     pub(crate) fn forget(&mut self) {
-        let under_way = self.moving();
-        if self.home | self.work | self.over | under_way | self.trusted | self.over_trusted != 0 {
+        if self.ends.0 | self.ways.0 != 0 {
             *self = Self::default();
         }
     }
@@ -186,45 +226,45 @@ impl Strokes {
     }
 
     /// Something that `a` may have waited for has come.
+    #[inline(never)]
     fn follow(&mut self, a: Actuator, seen: &Seen, m: &Machine, news: &mut News) {
-        let (bit, row) = (a.bit(), m.stroke(a));
+        let bit = a.bit();
         self.leave_lost(a, seen, m);
-        let Some(times) = self.times.get_mut(a.index()) else { return };
-        if self.lost & bit != 0 && !times.due.is_armed() {
-            times.due = Deadline::after(seen.now, Span::from_micros(row.margin));
-        }
-        let (contact, pose) = match (self.to_home & bit != 0, self.to_work & bit != 0) {
-            (true, _) => (Contact::home_of(a), Pose::Home),
-            (_, true) => (Contact::work_of(a), Pose::Work),
-            (false, false) => return,
+        let (contact, pose, full) = if self.ways.has(TO_HOME, bit) {
+            (Contact::home_of(a), Pose::Home, Contacts::NONE)
+        } else if self.ways.has(TO_WORK, bit) {
+            (Contact::work_of(a), Pose::Work, over_of(a).and(m.fitted))
+        } else {
+            return;
         };
-        let full = if pose == Pose::Work { over_of(a).and(m.fitted) } else { Contacts::NONE };
+        let end = if pose == Pose::Home { HOME } else { WORK };
+        let Some(times) = self.times.get_mut(a.index()) else { return };
         let in_time = times.trust.fire(seen.now);
         if in_time || seen.falling(contact) {
-            self.trusted |= bit;
+            self.ends.add(TRUSTED, bit);
         }
         if in_time || !full.and(seen.fell).is_empty() {
-            self.over_trusted |= bit;
+            self.ways.add(OVER_TRUSTED, bit);
         }
         let fitted = m.fitted.has(contact);
-        let was_lost = self.lost & bit != 0;
-        if self.over_trusted & bit != 0 && !full.and(seen.on).is_empty() {
-            self.arrive(a, Some(At::Over));
-        } else if fitted && self.trusted & bit != 0 && seen.is(contact) {
-            if !was_lost {
+        let lost = self.ways.has(LOST, bit);
+        if self.ways.has(OVER_TRUSTED, bit) && !full.and(seen.on).is_empty() {
+            self.settle(a);
+            self.ends.add(OVER, bit);
+        } else if fitted && self.ends.has(TRUSTED, bit) && seen.is(contact) {
+            if !lost {
                 news.took = Some((a, pose, seen.now.since(times.since.time())));
             }
-            self.arrive(a, Some(if pose == Pose::Home { At::Home } else { At::Work }));
+            self.settle(a);
+            self.ends.add(end, bit);
         } else if times.due.fire(seen.now) {
-            if !fitted && !was_lost {
-                self.arrive(a, Some(if pose == Pose::Home { At::Home } else { At::Work }));
+            self.settle(a);
+            if lost {
+                news.lost |= bit;
+            } else if fitted {
+                news.overdue |= bit;
             } else {
-                if was_lost {
-                    news.lost |= bit;
-                } else {
-                    news.overdue |= bit;
-                }
-                self.arrive(a, None);
+                self.ends.add(end, bit);
             }
         }
     }
@@ -233,41 +273,29 @@ impl Strokes {
     fn leave_lost(&mut self, a: Actuator, seen: &Seen, m: &Machine) {
         let bit = a.bit();
         let gone = |c: Contact| m.fitted.has(c) && seen.falling(c);
-        if self.home & bit != 0 && gone(Contact::home_of(a)) {
-            self.home &= !bit;
-            self.to_home |= bit;
-        } else if self.work & bit != 0 && gone(Contact::work_of(a)) {
-            self.work &= !bit;
-            self.to_work |= bit;
+        let way = if self.ends.has(HOME, bit) && gone(Contact::home_of(a)) {
+            TO_HOME
+        } else if self.ends.has(WORK, bit) && gone(Contact::work_of(a)) {
+            TO_WORK
         } else {
             return;
+        };
+        self.settle(a);
+        self.ways.add(way, bit);
+        self.ways.add(LOST, bit);
+        self.ends.add(TRUSTED, bit);
+        self.ways.add(OVER_TRUSTED, bit);
+        if let Some(times) = self.times.get_mut(a.index()) {
+            times.due = Deadline::after(seen.now, Span::from_micros(m.stroke(a).margin));
         }
-        self.trusted |= bit;
-        self.over_trusted |= bit;
-        self.lost |= bit;
     }
 
-    /// `a` is here (or nobody knows where), and nothing more is awaited of it.
-    fn arrive(&mut self, a: Actuator, at: Option<At>) {
-        let bit = a.bit();
-        self.settle(bit);
-        match at {
-            Some(At::Home) => self.home |= bit,
-            Some(At::Over) => self.over |= bit,
-            Some(_) => self.work |= bit,
-            None => {}
-        }
+    /// Takes the actuator out of every set of whereabouts; nothing is awaited of it.
+    fn settle(&mut self, a: Actuator) {
+        self.ends.leave_three(a.bit());
+        self.ways.leave_three(a.bit());
         if let Some(times) = self.times.get_mut(a.index()) {
             *times = Times::default();
-        }
-    }
-
-    /// Takes the actuator out of every set of whereabouts.
-    fn settle(&mut self, bit: u8) {
-        for set in
-            [&mut self.home, &mut self.work, &mut self.over, &mut self.to_home, &mut self.to_work, &mut self.lost]
-        {
-            *set &= !bit;
         }
     }
 
@@ -288,14 +316,6 @@ impl Moves for Strokes {
                 d.shift(by);
             }
         }
-    }
-}
-
-const fn put(set: &mut u8, bit: u8, on: bool) {
-    if on {
-        *set |= bit;
-    } else {
-        *set &= !bit;
     }
 }
 
