@@ -531,24 +531,26 @@ pub struct Wake {
 }
 
 /// All that the core says in a tick; events are borrowed from the station until its next tick.
+// Laid out by hand: see `Ctl`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[repr(C)]
 pub struct Outputs<'a> {
-    /// Coils and drives.
-    pub orders: Orders,
-    /// Set-point of the belt drive; zero when the belt is not ordered.
-    pub belt_speed: Speed,
-    /// Set-point of the roller drive, revolutions per minute; zero when spin is not ordered.
-    pub spin_rpm: u16,
     /// State of the unit.
     pub unit: UnitState,
     /// Mode of the unit.
     pub mode: Mode,
-    /// When to call again.
-    pub wake: Wake,
-    /// What happened, oldest first, at most 8.
-    pub events: &'a [Event],
     /// Events of this tick that found no room.
     pub events_lost: u8,
+    /// Coils and drives.
+    pub orders: Orders,
+    /// Set-point of the roller drive, revolutions per minute; zero when spin is not ordered.
+    pub spin_rpm: u16,
+    /// When to call again.
+    pub wake: Wake,
+    /// Set-point of the belt drive; zero when the belt is not ordered.
+    pub belt_speed: Speed,
+    /// What happened, oldest first, at most 8.
+    pub events: &'a [Event],
 }
 
 /// Longest time between ticks that a machine may ask for.

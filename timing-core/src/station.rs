@@ -6,7 +6,7 @@ use crate::cx::Cx;
 use crate::decide::{self, Ctl, FeedStep, HeadStep};
 use crate::event::{Event, EventKind, Why};
 use crate::guard;
-use crate::io::{Actuator, Contact, Inputs, Orders, Outputs, Pose, Wake};
+use crate::io::{Actuator, Contact, Contacts, Inputs, Orders, Outputs, Pose, Wake};
 use crate::local::{Deadline, Moves, Origin, Place, Shift, Span, Spot, Time, shift_all};
 use crate::machine::Machine;
 use crate::product::Setpoints;
@@ -22,29 +22,38 @@ use crate::watch::{self, Found};
 /// be called again. Same inputs, same bits, on every target. No clock, no allocation, no global, no panic.
 #[derive(Clone, Debug)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[repr(C)]
 pub struct Station {
     said: Said,
-    /// Nothing due: leave at once. Only tests switch this off, to find forgotten wakes.
-    shortcut: bool,
-    events_lost: u8,
-    /// Ticks that went through all stages.
-    decided: u32,
     events: heapless::Vec<Event, EVENTS>,
-    ctl: Ctl,
     origin: Origin,
+    ctl: Ctl,
     book: Book,
     machine: Machine,
     setpoints: Setpoints,
+    /// Ticks that went through all stages.
+    decided: u32,
 }
 
-/// What was last said, and when.
+/// What was last said, and when: all that a tick needs at which nothing is due.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[repr(C)]
 struct Said {
-    wake: Wake,
-    last: Instant,
-    orders: Orders,
+    unit: UnitState,
+    mode: Mode,
+    events_lost: u8,
     powered: bool,
+    /// Nothing due: leave at once. Only tests switch this off, to find forgotten wakes.
+    shortcut: bool,
+    orders: Orders,
+    spin_rpm: u16,
+    last: Instant,
+    wake: Wake,
+    /// As they were read last.
+    contacts: Contacts,
+    failed: Contacts,
+    belt_speed: Speed,
     /// The time of the wake.
     awake: Deadline,
     /// When and where the next thing is due to anything but contacts and belt.
@@ -65,23 +74,29 @@ impl Station {
     pub fn new(machine: Machine, setpoints: Setpoints) -> Self {
         Self {
             said: Said {
-                wake: Wake { at: Instant::ZERO, below: Counts::ZERO, above: Counts::ZERO },
-                last: Instant::ZERO,
-                orders: Orders::SAFE,
+                unit: UnitState::Stopped,
+                mode: Mode::Production,
+                events_lost: 0,
                 powered: false,
+                shortcut: true,
+                orders: Orders::SAFE,
+                spin_rpm: 0,
+                last: Instant::ZERO,
+                wake: Wake { at: Instant::ZERO, below: Counts::ZERO, above: Counts::ZERO },
+                contacts: Contacts::NONE,
+                failed: Contacts::NONE,
+                belt_speed: Speed::ZERO,
                 awake: Deadline::NOW,
                 rest_at: Deadline::NEVER,
                 rest_above: Place::NOWHERE,
             },
-            shortcut: true,
-            events_lost: 0,
-            decided: 0,
             events: heapless::Vec::new(),
-            ctl: Ctl::new(),
             origin: Origin::ZERO,
+            ctl: Ctl::new(),
             book: Book::default(),
             machine,
             setpoints,
+            decided: 0,
         }
     }
 
@@ -105,24 +120,13 @@ impl Station {
     /// changes nothing, less often makes everything as late as the call.
     pub fn tick(&mut self, inputs: &Inputs) -> Outputs<'_> {
         self.events.clear();
-        self.events_lost = 0;
-        if self.is_quiet(inputs) && self.shortcut {
+        self.said.events_lost = 0;
+        if self.said.is_quiet(inputs) {
             self.said.last = inputs.now;
         } else {
             self.look(inputs);
         }
-        self.say()
-    }
-
-    /// Nothing changed, nothing is due. Before power-up something is due at once.
-    fn is_quiet(&self, inputs: &Inputs) -> bool {
-        let w = &self.said.wake;
-        inputs.now < w.at
-            && inputs.now >= self.said.last
-            && inputs.belt > w.below
-            && inputs.belt < w.above
-            && inputs.request.is_none()
-            && self.ctl.filter.is_quiet(inputs, &self.machine)
+        self.said.outputs(&self.events)
     }
 
     /// Something may have changed, or is due.
@@ -136,7 +140,7 @@ impl Station {
         };
         if self.said.powered {
             let mut seen = Seen::new(now, belt);
-            if self.sense(inputs, back, &mut seen) || !self.shortcut {
+            if self.sense(inputs, back, &mut seen) || !self.said.shortcut {
                 self.work(inputs, seen);
                 self.reckon();
             }
@@ -144,7 +148,9 @@ impl Station {
             self.power_up(inputs, belt);
             self.reckon();
         }
-        self.said.last = instant;
+        let said = &mut self.said;
+        (said.last, said.contacts, said.failed) = (instant, inputs.contacts, inputs.failed);
+        (said.unit, said.mode) = (self.ctl.unit.state, self.ctl.unit.mode);
         self.wake(now, belt);
         if far {
             self.stay_awake(instant, inputs.belt);
@@ -183,7 +189,7 @@ impl Station {
         self.ctl.filter.start(inputs, &self.machine);
         self.ctl.belt.start(belt);
         let chain = self.ctl.filter.stable().has(Contact::Chain);
-        let mut tell = Tell { events: &mut self.events, lost: &mut self.events_lost };
+        let mut tell = Tell { events: &mut self.events, lost: &mut self.said.events_lost };
         for c in [Contact::DischargeEye, Contact::SupplyEye] {
             if !self.machine.fitted.has(c) {
                 tell.push(Event::blind(c));
@@ -216,9 +222,9 @@ impl Station {
     /// All stages after sensing.
     #[inline(never)]
     fn work(&mut self, inputs: &Inputs, seen: Seen) {
-        let Self { ctl, book, machine: m, setpoints: s, events, events_lost, said, origin, .. } = self;
         self.decided = self.decided.wrapping_add(1);
-        let tell = Tell { events, lost: events_lost };
+        let Self { ctl, book, machine: m, setpoints: s, events, said, origin, .. } = self;
+        let tell = Tell { events, lost: &mut said.events_lost };
         let mut cx = Cx { seen, m, s, book, tell, from: From { inputs, origin, m } };
         let course = (ctl.unit.state, ctl.unit.phase);
         if cx.seen.late > Span::ZERO {
@@ -245,26 +251,12 @@ impl Station {
             let (leaves, kept) = guard::vet(facts, ctl.was, asked, ctl.unit.is_safe());
             tell_kept(ctl, kept, facts, &mut cx);
             give(ctl, leaves, safe, &mut cx);
-            said.orders = act::orders(leaves, m);
+            said.give(act::orders(leaves, m), s);
         } else {
             ctl.kept = 0;
         }
         // What lasts (an open guard, an overfull lane) may mean more in the new state than it did in the old.
         ctl.again |= course != (ctl.unit.state, ctl.unit.phase);
-    }
-
-    fn say(&self) -> Outputs<'_> {
-        let orders = self.said.orders;
-        Outputs {
-            orders,
-            belt_speed: if orders.belt() { self.setpoints.speed } else { Speed::ZERO },
-            spin_rpm: if orders.spin() { self.setpoints.spin_rpm } else { 0 },
-            unit: self.ctl.unit.state,
-            mode: self.ctl.unit.mode,
-            wake: self.said.wake,
-            events: &self.events,
-            events_lost: self.events_lost,
-        }
     }
 
     /// When and where the next thing is due to anything but contacts and belt. Holds until the next tick that works.
@@ -371,7 +363,7 @@ impl Station {
     /// For tests: do the whole work at every tick, so that a forgotten wake shows.
     #[doc(hidden)]
     pub fn set_shortcut(&mut self, on: bool) {
-        self.shortcut = on;
+        self.said.shortcut = on;
     }
 
     /// For measurements: how many ticks went through all stages, and did not only look whether there was anything to do.
@@ -409,6 +401,39 @@ impl Station {
         let (now, belt) = (*last, wake.below);
         let by = self.origin.renew(now, belt, dt, dp);
         self.shift(by);
+    }
+}
+
+impl Said {
+    /// Nothing changed, nothing is due. Before power-up something is due at once.
+    fn is_quiet(&self, inputs: &Inputs) -> bool {
+        inputs.contacts == self.contacts
+            && inputs.failed == self.failed
+            && inputs.now < self.wake.at
+            && inputs.now >= self.last
+            && inputs.belt > self.wake.below
+            && inputs.belt < self.wake.above
+            && inputs.request.is_none()
+            && self.shortcut
+    }
+
+    fn give(&mut self, orders: Orders, s: &Setpoints) {
+        self.orders = orders;
+        self.belt_speed = if orders.belt() { s.speed } else { Speed::ZERO };
+        self.spin_rpm = if orders.spin() { s.spin_rpm } else { 0 };
+    }
+
+    const fn outputs<'a>(&self, events: &'a [Event]) -> Outputs<'a> {
+        Outputs {
+            unit: self.unit,
+            mode: self.mode,
+            events_lost: self.events_lost,
+            orders: self.orders,
+            spin_rpm: self.spin_rpm,
+            wake: self.wake,
+            belt_speed: self.belt_speed,
+            events,
+        }
     }
 }
 

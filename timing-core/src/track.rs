@@ -69,22 +69,23 @@ pub(crate) struct News {
 
 #[derive(Clone, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[repr(C)]
 pub(crate) struct Track {
-    bottles: heapless::Vec<Bottle, CAPACITY>,
+    /// How many are on the way to the head, and how many in the diverter's reach.
+    inbound: u8,
+    in_reject: u8,
+    /// Bottles seen in the reject lane and not yet accounted for.
+    lane_seen: u8,
+    verify_owed: u8,
     next_serial: u32,
+    next: Place,
     /// Until here, further release edges belong to the bottle that was registered.
     release_guard: Place,
     /// Until here, further discharge edges belong to the bottle that was seen.
     discharge_guard: Place,
-    /// Bottles seen in the reject lane and not yet accounted for.
-    lane_seen: u8,
     /// Where a diverted bottle must have been seen in the lane.
     verify: Place,
-    verify_owed: u8,
-    next: Place,
-    /// How many are on the way to the head, and how many in the diverter's reach.
-    inbound: u8,
-    in_reject: u8,
+    bottles: heapless::Vec<Bottle, CAPACITY>,
 }
 
 impl Track {

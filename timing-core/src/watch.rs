@@ -14,16 +14,17 @@ use crate::local::{Deadline, Moves, Place, Shift, shift_all};
 
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[repr(C)]
 pub(crate) struct Watch {
+    /// The line's belt stands, and the line says so (or cannot say).
+    pub(crate) line_stopped: bool,
+    pub(crate) discharge_full: bool,
     /// Faults told since they were last cleared, one bit per row of the fault table.
     pub(crate) latched: u32,
     /// By when an ordered belt must have moved.
     pub(crate) grace: Deadline,
-    /// The line's belt stands, and the line says so (or cannot say).
-    pub(crate) line_stopped: bool,
     /// Where a body still in the discharge eye means that the outfeed is full.
     pub(crate) discharge: Place,
-    pub(crate) discharge_full: bool,
 }
 
 impl Watch {

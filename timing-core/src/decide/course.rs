@@ -33,21 +33,28 @@ pub(crate) enum Phase {
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[repr(C)]
 pub(crate) struct Unit {
     pub(crate) state: UnitState,
     pub(crate) mode: Mode,
     /// Why it is suspended, or why it left Execute.
     pub(crate) why: Why,
     pub(crate) phase: Phase,
+    /// Every actuator was brought home since energy was lost.
+    pub(crate) homed: bool,
+    /// Whatever was inside has been flushed since the history was lost.
+    pub(crate) known: bool,
+    /// The guard was open since bottles became unknown.
+    pub(crate) hands: bool,
+    /// Stopping: registered bottles are finished first.
+    finishes: bool,
+    /// Actuators that failed since the last Reset, one bit each.
+    pub(crate) failed: u8,
     pub(crate) warn: Deadline,
     /// Bound of an acting state.
     pub(crate) bound: Deadline,
     /// Suspended: when the cause will have been gone for its clear time.
     pub(crate) clear: Deadline,
-    /// Every actuator was brought home since energy was lost.
-    pub(crate) homed: bool,
-    /// Whatever was inside has been flushed since the history was lost.
-    pub(crate) known: bool,
     pub(crate) flush: Place,
     /// Bodies seen at the discharge eye while flushing.
     pub(crate) flush_seen: u32,
@@ -55,12 +62,6 @@ pub(crate) struct Unit {
     pub(crate) unknown: u32,
     /// Taken out by hand, by the operator's word.
     pub(crate) declared: u32,
-    /// The guard was open since bottles became unknown.
-    pub(crate) hands: bool,
-    /// Stopping: registered bottles are finished first.
-    finishes: bool,
-    /// Actuators that failed since the last Reset, one bit each.
-    pub(crate) failed: u8,
 }
 
 impl Unit {

@@ -14,25 +14,26 @@ const SETTLE_TIME: Span = Span::from_micros(1_500_000);
 
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[repr(C)]
 pub(crate) struct Feed {
     pub(crate) step: FeedStep,
-    /// Filling: where the pocket has settled.
-    pub(crate) settle: Place,
     /// The pocket has settled, or was given its time.
     pub(crate) settled: bool,
-    /// Bound on settling when the unit stops.
-    pub(crate) settle_limit: Deadline,
     /// The pocket eye was seen clear since the last release (or nothing was released yet).
     seen_clear: bool,
     released_before: bool,
-    /// Releasing: where the bottle must have been seen.
-    pub(crate) misfeed: Place,
     /// Releasing: the bottle was registered.
     pub(crate) registered: bool,
-    /// Releasing: where the release gate shuts.
-    pub(crate) shut: Place,
     /// Releasing: it has travelled past the blade.
     past_blade: bool,
+    /// Filling: where the pocket has settled.
+    pub(crate) settle: Place,
+    /// Bound on settling when the unit stops.
+    pub(crate) settle_limit: Deadline,
+    /// Releasing: where the bottle must have been seen.
+    pub(crate) misfeed: Place,
+    /// Releasing: where the release gate shuts.
+    pub(crate) shut: Place,
     /// Where a body still in the release eye is over-long, and where it is a jam.
     pub(crate) long: Place,
     pub(crate) jam: Place,

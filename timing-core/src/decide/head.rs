@@ -20,29 +20,14 @@ use crate::units::Rate;
 
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[repr(C)]
 pub(crate) struct Head {
     pub(crate) step: HeadStep,
     /// Second half of a step: its pause, or its return stroke.
     second: bool,
-    /// End of a pause, of the spin, or of the torque window.
-    pub(crate) dwell: Deadline,
-    /// Incoming: where the catch is to be ordered.
-    pub(crate) order: Place,
-    /// Catch: when contact is predicted.
-    pub(crate) contact_at: Deadline,
-    /// Tighten: when spin was ordered.
-    spin_from: Deadline,
-    /// LetGo: belt position at which the opening jaw frees the bottle.
-    freed: Place,
-    /// Leaving: where the bottle has left.
-    pub(crate) leave: Place,
     /// The bottle was gripped, not just missed.
     gripped: bool,
-    /// Early release: when the next may be let go, and whether that has come.
-    pub(crate) early: Deadline,
     early_now: bool,
-    /// Early release: where a newcomer must be stopped while the head is busy.
-    pub(crate) last_stop: Place,
     /// The belt is stopped for that.
     pub(crate) stop_belt: bool,
     /// A head step was already repeated for this bottle.
@@ -55,6 +40,22 @@ pub(crate) struct Head {
     pub(crate) by_hand: bool,
     /// Maintenance: the next step is asked for.
     pub(crate) step_asked: bool,
+    /// End of a pause, of the spin, or of the torque window.
+    pub(crate) dwell: Deadline,
+    /// Incoming: where the catch is to be ordered.
+    pub(crate) order: Place,
+    /// Catch: when contact is predicted.
+    pub(crate) contact_at: Deadline,
+    /// Tighten: when spin was ordered.
+    spin_from: Deadline,
+    /// LetGo: belt position at which the opening jaw frees the bottle.
+    freed: Place,
+    /// Leaving: where the bottle has left.
+    pub(crate) leave: Place,
+    /// Early release: when the next may be let go, and whether that has come.
+    pub(crate) early: Deadline,
+    /// Early release: where a newcomer must be stopped while the head is busy.
+    pub(crate) last_stop: Place,
 }
 
 impl Head {

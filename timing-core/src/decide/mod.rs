@@ -34,24 +34,27 @@ const DOUBT_BODIES: i32 = 4;
 const PASSES: usize = 4;
 
 /// Everything that decisions depend on, besides the validated tables. Times and places are armed or neutral.
+///
+/// Laid out by hand, here and below: the smallest processors reach bytes only within 32 of a pointer, and words within 128.
 #[derive(Clone, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[repr(C)]
 pub(crate) struct Ctl {
-    pub(crate) filter: Filter,
-    pub(crate) belt: Belt,
-    pub(crate) strokes: Strokes,
-    pub(crate) track: Track,
-    pub(crate) unit: Unit,
-    pub(crate) head: head::Head,
-    pub(crate) feed: feed::Feed,
-    pub(crate) jog: jog::Jog,
-    pub(crate) watch: crate::watch::Watch,
+    /// Decisions did not settle: come back at once.
+    pub(crate) again: bool,
     /// What was ordered last.
     pub(crate) was: Wanted,
     /// Orders kept back last, so that each refusal is told once.
     pub(crate) kept: u32,
-    /// Decisions did not settle: come back at once.
-    pub(crate) again: bool,
+    pub(crate) unit: Unit,
+    pub(crate) head: head::Head,
+    pub(crate) belt: Belt,
+    pub(crate) feed: feed::Feed,
+    pub(crate) watch: crate::watch::Watch,
+    pub(crate) jog: jog::Jog,
+    pub(crate) strokes: Strokes,
+    pub(crate) filter: Filter,
+    pub(crate) track: Track,
 }
 
 impl Ctl {

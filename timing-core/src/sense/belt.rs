@@ -44,8 +44,10 @@ const DITHER: i32 = 2;
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[repr(C)]
 pub(crate) struct Belt {
     moving: bool,
+    windows: u8,
     /// While moving: when to look again for counts.
     check: Deadline,
     /// Where the belt was at the last look (moving), or where it rests.
@@ -62,7 +64,6 @@ pub(crate) struct Belt {
     rate: Rate,
     /// The speed of the window before, and how many windows were sampled whole: 0, 1, or 2 for more.
     before: Rate,
-    windows: u8,
 }
 
 impl Belt {

@@ -37,17 +37,18 @@ impl Latches {
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[repr(C)]
 pub(crate) struct Filter {
     raw: Contacts,
     stable: Contacts,
     /// Contacts whose level is not settled.
     unsettled: Contacts,
-    due: [Deadline; 32],
     next: Deadline,
     /// Unreadable now, and since when that becomes a fault.
     failed: Contacts,
     failed_due: Deadline,
     latches: Latches,
+    due: [Deadline; 32],
 }
 
 impl Filter {
@@ -76,11 +77,6 @@ impl Filter {
         let failed = inputs.failed.and(m.fitted);
         let kept = self.raw.and(failed).without(SAFETY);
         inputs.contacts.and(m.fitted).without(failed).or(kept)
-    }
-
-    /// Whether these inputs bring nothing new before the next deadline.
-    pub(crate) fn is_quiet(&self, inputs: &Inputs, m: &Machine) -> bool {
-        self.levels(inputs, m) == self.raw && inputs.failed.and(m.fitted) == self.failed
     }
 
     pub(crate) fn tick(&mut self, from: &From<'_>, seen: &mut Seen) {

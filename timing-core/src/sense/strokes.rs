@@ -39,14 +39,15 @@ pub(crate) struct News {
 /// Where the six actuators are, and what is awaited of them.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[repr(C)]
 pub(crate) struct Strokes {
     /// Four sets: confirmed home, confirmed on work, confirmed at full stroke, whose contact counts.
     ends: Sets,
     /// Four sets: on the way home, on the way to work, arrived once and their contact lost, whose contact of full stroke counts.
     ways: Sets,
-    times: [Times; 6],
     /// The nearest deadline of all.
     next: Deadline,
+    times: [Times; 6],
 }
 
 /// Four sets of actuators, one byte each: to take an actuator out of several is one operation.
