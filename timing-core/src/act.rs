@@ -32,6 +32,11 @@ impl Wanted {
         (self.0 & Self::POSES) as u8
     }
 
+    /// The actuators wanted home, one bit each.
+    pub(crate) const fn home(self) -> u8 {
+        (self.0 >> 6 & Self::POSES) as u8
+    }
+
     /// The actuators whose pose differs from `other`'s, one bit each.
     pub(crate) const fn moved(self, other: Self) -> u8 {
         let differing = self.0 ^ other.0;

@@ -94,23 +94,45 @@ pub struct RuleRow {
 }
 
 /// What a tick needs of a row: not its words.
+#[derive(Clone, Copy)]
 struct Lock {
-    /// The order as a bit, by its number.
-    bit: u32,
     rule: u8,
     any_of: [u32; 4],
 }
 
-static LOCKS: [Lock; RULES.len()] = {
-    let mut locks = [const { Lock { bit: 0, rule: 0, any_of: [0; 4] } }; RULES.len()];
-    let mut n = 0;
-    while n < RULES.len() {
-        let RuleRow { rule, order, any_of, .. } = RULES[n];
-        locks[n] = Lock { bit: 1 << order.number(), rule, any_of };
-        n += 1;
+/// Orders are numbered below this.
+const NUMBERS: usize = Order::Belt.number() as usize + 1;
+
+/// The rows in the order of their orders' numbers, each order's as in the table; and where those of each number begin.
+static LOCKS: ([Lock; RULES.len()], [u8; NUMBERS + 1]) = {
+    let mut locks = [Lock { rule: 0, any_of: [0; 4] }; RULES.len()];
+    let mut first = [0; NUMBERS + 1];
+    let (mut number, mut filled) = (0, 0);
+    while number < NUMBERS {
+        let mut n = 0;
+        while n < RULES.len() {
+            let RuleRow { rule, order, any_of, .. } = RULES[n];
+            if order.number() as usize == number {
+                locks[filled] = Lock { rule, any_of };
+                filled += 1;
+            }
+            n += 1;
+        }
+        number += 1;
+        first[number] = filled as u8;
     }
-    locks
+    (locks, first)
 };
+
+/// The rows that speak of the order of this number.
+fn locks_of(number: u32) -> &'static [Lock] {
+    let (locks, first) = &LOCKS;
+    let n = number as usize;
+    match (first.get(n), first.get(n.saturating_add(1))) {
+        (Some(&from), Some(&to)) => locks.get(usize::from(from)..usize::from(to)).unwrap_or(&[]),
+        _ => &[],
+    }
+}
 
 impl Lock {
     const fn allows(&self, facts: Facts) -> bool {
@@ -202,8 +224,7 @@ impl Order {
 
 /// The rule that forbids the order of this number, if any: the first in the table.
 pub(crate) fn forbidden(facts: Facts, number: u32) -> Option<u8> {
-    let bit = 1u32.checked_shl(number)?;
-    LOCKS.iter().find(|r| r.bit == bit && !r.allows(facts)).map(|r| r.rule)
+    locks_of(number).iter().find(|lock| !lock.allows(facts)).map(|lock| lock.rule)
 }
 
 /// The working orders and returns among the bits of order numbers.
@@ -227,10 +248,12 @@ pub(crate) fn vet(facts: Facts, was: Wanted, asked: Wanted, safe: bool) -> (Want
         new |= BELT;
     }
     let mut kept = 0;
-    for row in &LOCKS {
-        if new & row.bit != 0 && !row.allows(facts) {
-            kept |= row.bit;
+    while new != 0 {
+        let number = new.trailing_zeros();
+        if forbidden(facts, number).is_some() {
+            kept |= 1 << number;
         }
+        new &= new.wrapping_sub(1);
     }
     let mut leaves = asked;
     if kept != 0 {
@@ -304,10 +327,18 @@ mod tests {
 
     #[test]
     fn every_row_of_the_table_forbids_something_and_allows_something() {
-        for (row, lock) in RULES.iter().zip(&LOCKS) {
-            assert!(!lock.allows(Facts(0)), "R{} {:?}", row.rule, row.order);
-            assert!(lock.allows(Facts(u32::MAX)), "R{} {:?}", row.rule, row.order);
+        let mut rows = 0;
+        for number in 0..32 {
+            let of_table = RULES.iter().filter(|row| u32::from(row.order.number()) == number);
+            let locks = locks_of(number);
+            assert!(of_table.map(|row| (row.rule, row.any_of)).eq(locks.iter().map(|l| (l.rule, l.any_of))), "{number}");
+            for lock in locks {
+                assert!(!lock.allows(Facts(0)), "R{} {number}", lock.rule);
+                assert!(lock.allows(Facts(u32::MAX)), "R{} {number}", lock.rule);
+            }
+            rows += locks.len();
         }
+        assert_eq!(rows, RULES.len());
     }
 
     #[test]

@@ -282,6 +282,8 @@ pub struct Contacts(u32);
 impl Contacts {
     /// None.
     pub const NONE: Self = Self(0);
+    /// Every contact there is.
+    pub(crate) const ALL: Self = Self(u32::MAX);
 
     /// From raw bits, bit *n* = contact number *n*.
     #[must_use]

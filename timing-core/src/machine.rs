@@ -199,14 +199,13 @@ pub(crate) struct Stroke {
     /// From order to fault, either way.
     pub(crate) limit_work: Span,
     pub(crate) limit_home: Span,
+    /// From order to when a contact that was on already counts.
+    pub(crate) trust: Span,
 }
 
 impl Stroke {
-    const ZERO: Self = Self { valve: ValveKind::SpringReturn, latency: 0, to_work: 0, to_home: 0, margin: 0, limit_work: Span::ZERO, limit_home: Span::ZERO };
+    const ZERO: Self = Self { valve: ValveKind::SpringReturn, latency: 0, to_work: 0, to_home: 0, margin: 0, limit_work: Span::ZERO, limit_home: Span::ZERO, trust: Span::ZERO };
 
-    pub(crate) const fn springs_back(&self) -> bool {
-        matches!(self.valve, ValveKind::SpringReturn)
-    }
 
     /// From order to contact on work.
     pub(crate) const fn out(&self) -> u32 {
@@ -236,6 +235,8 @@ pub struct Machine {
     pub(crate) strokes: [Stroke; 6],
     /// Whose valves spring back: no coil sends them home. One bit per actuator.
     pub(crate) spring: u8,
+    /// Which have a contact at full stroke. One bit per actuator.
+    pub(crate) overs: u8,
     pub(crate) fitted: Contacts,
     pub(crate) eye_on: u32,
     pub(crate) eye_filter: Span,
@@ -250,6 +251,11 @@ pub struct Machine {
     pub(crate) clear: Span,
     pub(crate) starve: Span,
     pub(crate) patience: Span,
+}
+
+fn overs(fitted: Contacts) -> u8 {
+    let has = |a: &Actuator| Contact::over_of(*a).is_some_and(|c| fitted.has(c));
+    Actuator::ALL.into_iter().filter(has).fold(0, |set, a| set | a.bit())
 }
 
 /// What the fastest belt brings in the time between two looks, and a quarter more, and a little for slow encoders.
@@ -300,6 +306,7 @@ impl Machine {
                 margin: a.margin.as_micros_u32(),
                 limit_work: around.plus(Span::of(a.to_work)),
                 limit_home: around.plus(Span::of(a.to_home)),
+                trust: Span::of(a.latency.plus(p.contact_filter)),
             };
         }
         Self::check_fitted(p)?;
@@ -340,6 +347,7 @@ impl Machine {
             head_clear: scale.counts_up(p.head_clear),
             strokes,
             spring,
+            overs: overs(p.fitted),
             fitted: p.fitted,
             eye_on: p.eye_on.as_micros_u32(),
             eye_filter: Span::of(p.eye_filter),

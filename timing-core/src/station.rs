@@ -119,19 +119,19 @@ impl Station {
     /// Call it when the last [`Wake`] says so, at any change of a contact, or with a request; more often does no harm and
     /// changes nothing, less often makes everything as late as the call.
     pub fn tick(&mut self, inputs: &Inputs) -> Outputs<'_> {
-        self.events.clear();
-        self.said.events_lost = 0;
         if self.said.is_quiet(inputs) {
             self.said.last = inputs.now;
-        } else {
-            self.look(inputs);
+            return self.said.outputs(&[], 0);
         }
-        self.said.outputs(&self.events)
+        self.look(inputs);
+        self.said.outputs(&self.events, self.said.events_lost)
     }
 
     /// Something may have changed, or is due.
     #[inline(never)]
     fn look(&mut self, inputs: &Inputs) {
+        self.events.clear();
+        self.said.events_lost = 0;
         let back = inputs.now < self.said.last;
         let instant = if back { self.said.last } else { inputs.now };
         let (now, belt, far) = match self.origin.reach(instant, inputs.belt) {
@@ -149,7 +149,9 @@ impl Station {
             self.reckon();
         }
         let said = &mut self.said;
-        (said.last, said.contacts, said.failed) = (instant, inputs.contacts, inputs.failed);
+        (said.last, said.failed) = (instant, inputs.failed);
+        // Without the shortcut no tick may find them as they were.
+        said.contacts = if said.shortcut { inputs.contacts } else { inputs.contacts.differing(Contacts::ALL) };
         (said.unit, said.mode) = (self.ctl.unit.state, self.ctl.unit.mode);
         self.wake(now, belt);
         if far {
@@ -246,7 +248,7 @@ impl Station {
         let asked = decide::run(ctl, &mut cx);
         // Guard and act, where there is anything to vet.
         let safe = ctl.unit.is_safe() || !cx.seen.is(Contact::Chain);
-        if safe || asked != ctl.was {
+        if safe || asked != ctl.was || ctl.awaits {
             let facts = ctl.facts(&cx);
             let (leaves, kept) = guard::vet(facts, ctl.was, asked, ctl.unit.is_safe());
             tell_kept(ctl, kept, facts, &mut cx);
@@ -364,6 +366,7 @@ impl Station {
     #[doc(hidden)]
     pub fn set_shortcut(&mut self, on: bool) {
         self.said.shortcut = on;
+        self.said.wake.at = Instant::ZERO;
     }
 
     /// For measurements: how many ticks went through all stages, and did not only look whether there was anything to do.
@@ -414,7 +417,6 @@ impl Said {
             && inputs.belt > self.wake.below
             && inputs.belt < self.wake.above
             && inputs.request.is_none()
-            && self.shortcut
     }
 
     fn give(&mut self, orders: Orders, s: &Setpoints) {
@@ -423,11 +425,11 @@ impl Said {
         self.spin_rpm = if orders.spin() { s.spin_rpm } else { 0 };
     }
 
-    const fn outputs<'a>(&self, events: &'a [Event]) -> Outputs<'a> {
+    const fn outputs<'a>(&self, events: &'a [Event], events_lost: u8) -> Outputs<'a> {
         Outputs {
             unit: self.unit,
             mode: self.mode,
-            events_lost: self.events_lost,
+            events_lost,
             orders: self.orders,
             spin_rpm: self.spin_rpm,
             wake: self.wake,
@@ -459,8 +461,9 @@ fn tell_kept(ctl: &mut Ctl, kept: u32, facts: guard::Facts, cx: &mut Cx<'_>) {
 /// What leaves becomes what was; strokes and watchdogs learn of it.
 fn give(ctl: &mut Ctl, leaves: act::Wanted, safe: bool, cx: &mut Cx<'_>) {
     let moved = leaves.moved(ctl.was);
-    if moved != 0 {
-        ctl.strokes.ordered(moved, |a| leaves.pose(a), &cx.seen, cx.m);
+    let waits = if core::mem::take(&mut ctl.awaits) { ctl.strokes.unknown() } else { 0 };
+    if moved | waits != 0 {
+        ctl.strokes.ordered(moved | waits, leaves, &cx.seen, cx.m);
     }
     if moved & Actuator::Reject.bit() != 0 && leaves.pose(Actuator::Reject) != Pose::Work {
         ctl.track.diverted_all(&mut cx.tell);

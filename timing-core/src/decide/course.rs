@@ -335,9 +335,8 @@ fn prepare(ctl: &mut Ctl, cx: &mut Cx<'_>) -> bool {
                 ctl.unit.bound = Deadline::after(cx.seen.now, cx.m.patience);
                 let skips = ctl.unit.homed || ctl.unit.mode == Mode::Manual;
                 ctl.unit.phase = if skips { after_homing(ctl, cx) } else { Phase::Home };
-                if !skips {
-                    await_all(ctl, cx);
-                }
+                // What was overdue before is waited for once more.
+                ctl.awaits = !skips;
             }
         }
         Phase::Home => {
@@ -355,11 +354,6 @@ fn prepare(ctl: &mut Ctl, cx: &mut Cx<'_>) -> bool {
         Phase::Finish | Phase::Rest | Phase::Done => return true,
     }
     ctl.unit.phase == Phase::Done
-}
-
-/// What was overdue before is waited for once more.
-fn await_all(ctl: &mut Ctl, cx: &Cx<'_>) {
-    ctl.strokes.await_again(|a| ctl.was.pose(a), &cx.seen, cx.m);
 }
 
 fn after_homing(ctl: &mut Ctl, cx: &Cx<'_>) -> Phase {

@@ -548,5 +548,5 @@ pub(crate) fn resume(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     } else if matches!(ctl.head.step, S::Catch | S::Seat | S::Engage) {
         ctl.head.retried = true;
     }
-    ctl.strokes.await_again(|a| ctl.was.pose(a), &cx.seen, cx.m);
+    ctl.strokes.ordered(ctl.strokes.unknown(), ctl.was, &cx.seen, cx.m);
 }

@@ -42,6 +42,8 @@ const PASSES: usize = 4;
 pub(crate) struct Ctl {
     /// Decisions did not settle: come back at once.
     pub(crate) again: bool,
+    /// Whatever is of unknown whereabouts is waited for from this tick on, with what it was ordered last.
+    pub(crate) awaits: bool,
     /// What was ordered last.
     pub(crate) was: Wanted,
     /// Orders kept back last, so that each refusal is told once.
@@ -72,6 +74,7 @@ impl Ctl {
             was: Wanted::SAFE,
             kept: 0,
             again: false,
+            awaits: false,
         }
     }
 

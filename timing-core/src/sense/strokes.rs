@@ -3,6 +3,7 @@
 //! A contact confirms a stroke only after latency + filter has passed since the order, or after it was seen to leave
 //! (or was off when the order was given): a stale contact proves nothing.
 
+use crate::act::Wanted;
 use crate::io::{Actuator, Contact, Contacts, Pose};
 use crate::local::{Deadline, Moves, Shift, Span};
 use crate::machine::Machine;
@@ -81,11 +82,9 @@ impl Sets {
         self.0 |= (bit as u32) << set;
     }
 
-    const fn put(&mut self, set: u32, bit: u8, on: bool) {
-        self.0 &= !((bit as u32) << set);
-        if on {
-            self.add(set, bit);
-        }
+    /// Of those in `which` these and no others.
+    const fn put(&mut self, set: u32, which: u8, these: u8) {
+        self.0 = self.0 & !((which as u32) << set) | (these as u32) << set;
     }
 
     /// Out of the first three sets.
@@ -148,54 +147,43 @@ impl Strokes {
         self.ways.get(TO_HOME) | self.ways.get(TO_WORK)
     }
 
-    /// Orders have left for those in `which`.
-    pub(crate) fn ordered(&mut self, which: u8, pose: impl Fn(Actuator) -> Pose, seen: &Seen, m: &Machine) {
-        for a in Actuator::ALL {
-            if which & a.bit() != 0 {
-                self.order(a, pose(a), seen, m);
+    /// Orders have left for those in `which`, as `leaves` says.
+    #[inline(never)]
+    pub(crate) fn ordered(&mut self, which: u8, leaves: Wanted, seen: &Seen, m: &Machine) {
+        let to_work = which & leaves.work();
+        // Without a coil a spring brings it home; any other valve leaves it anywhere.
+        let to_home = which & !to_work & (leaves.home() | m.spring);
+        let on = seen.on.bits() >> Contact::EntryGateHome.index();
+        let over_stale = to_work & m.overs & every_third(on >> 2);
+        let stale = to_home & every_third(on) | to_work & every_third(on >> 1);
+        let way = to_home | to_work;
+        self.ends.leave_three(which);
+        self.ways.leave_three(which);
+        self.ways.add(TO_HOME, to_home);
+        self.ways.add(TO_WORK, to_work);
+        self.ends.put(TRUSTED, which, way & !stale);
+        self.ways.put(OVER_TRUSTED, which, way & !over_stale);
+        for ((times, row), a) in self.times.iter_mut().zip(&m.strokes).zip(Actuator::ALL) {
+            let bit = a.bit();
+            if which & bit == 0 {
+                continue;
+            }
+            *times = Times::default();
+            if way & bit != 0 {
+                let limit = if to_work & bit != 0 { row.limit_work } else { row.limit_home };
+                times.due = Deadline::after(seen.now, limit);
+                times.since = Deadline::at(seen.now);
+                if (stale | over_stale) & bit != 0 {
+                    times.trust = Deadline::after(seen.now, row.trust);
+                }
             }
         }
         self.refresh();
     }
 
-    #[inline(never)]
-    fn order(&mut self, a: Actuator, pose: Pose, seen: &Seen, m: &Machine) {
-        let (bit, row) = (a.bit(), m.stroke(a));
-        self.settle(a);
-        let goes_home = match pose {
-            Pose::Work => false,
-            Pose::Home => true,
-            Pose::Off => row.springs_back(),
-        };
-        let contacts = seen.on.and(contacts_of(a));
-        let (stale, over_stale, due) = if goes_home {
-            self.ways.add(TO_HOME, bit);
-            (contacts.has(Contact::home_of(a)), false, row.limit_home)
-        } else {
-            if pose == Pose::Off {
-                // No energy either way: it may be anywhere.
-                self.ends.put(TRUSTED, bit, false);
-                self.ways.put(OVER_TRUSTED, bit, false);
-                return;
-            }
-            self.ways.add(TO_WORK, bit);
-            (contacts.has(Contact::work_of(a)), !contacts.and(m.fitted).and(over_of(a)).is_empty(), row.limit_work)
-        };
-        self.ends.put(TRUSTED, bit, !stale);
-        self.ways.put(OVER_TRUSTED, bit, !over_stale);
-        if let Some(times) = self.times.get_mut(a.index()) {
-            times.due = Deadline::after(seen.now, due);
-            times.since = Deadline::at(seen.now);
-            if stale || over_stale {
-                times.trust = Deadline::after(seen.now, Span::from_micros(row.latency).plus(m.contact_filter));
-            }
-        }
-    }
-
-    /// Waits anew for what was overdue, after its cause was cured.
-    pub(crate) fn await_again(&mut self, was: impl Fn(Actuator) -> Pose, seen: &Seen, m: &Machine) {
-        let known = self.home() | self.work() | self.over() | self.moving();
-        self.ordered(!known, was, seen, m);
+    /// Those of unknown whereabouts: what was overdue is waited for anew after its cause was cured.
+    pub(crate) const fn unknown(&self) -> u8 {
+        !(self.home() | self.work() | self.over() | self.moving())
     }
 
     /// Energy is gone: nothing is known any more.
@@ -325,6 +313,14 @@ const fn contacts_of(a: Actuator) -> Contacts {
     Contacts::from_bits((7 << Contact::EntryGateHome.index()) << (3 * a.index()))
 }
 
+/// Bits 0, 3, 6 … 15, side by side: one contact of each actuator.
+const fn every_third(bits: u32) -> u8 {
+    let pairs = bits & 0x9249;
+    let pairs = (pairs | pairs >> 2) & 0x30c3;
+    let fours = (pairs | pairs >> 4) & 0x300f;
+    (fours | fours >> 8) as u8
+}
+
 /// All of them. (The last of the diverter's three places is the full lane's: it has nothing at full stroke.)
 const STROKE_CONTACTS: Contacts = Contacts::from_bits(0x3_ffff << Contact::EntryGateHome.index());
 
@@ -346,3 +342,18 @@ const _: () = {
         n += 1;
     }
 };
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_contact_of_each_actuator() {
+        for bits in 0..1_u32 << 18 {
+            for third in 0..3 {
+                let slow = (0..6).fold(0, |set, a| set | (bits >> (3 * a + third) & 1) << a);
+                assert_eq!(u32::from(every_third(bits >> third)), slow, "{bits:b}");
+            }
+        }
+    }
+}
