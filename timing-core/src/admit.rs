@@ -4,9 +4,9 @@ use crate::decide::{Ctl, Cx, FeedStep};
 use crate::event::{EventKind, Why};
 use crate::fault::Fault;
 use crate::io::Contact;
+use crate::local::{Place, Spot};
 use crate::sense::belt::Belt;
 use crate::track::{Stage, Track};
-use crate::local::{Place, Spot};
 use crate::units::Rate;
 
 /// Speed for an eye's response: as sampled, else as set; nothing while the belt stands.

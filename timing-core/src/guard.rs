@@ -331,7 +331,10 @@ mod tests {
         for number in 0..32 {
             let of_table = RULES.iter().filter(|row| u32::from(row.order.number()) == number);
             let locks = locks_of(number);
-            assert!(of_table.map(|row| (row.rule, row.any_of)).eq(locks.iter().map(|l| (l.rule, l.any_of))), "{number}");
+            assert!(
+                of_table.map(|row| (row.rule, row.any_of)).eq(locks.iter().map(|l| (l.rule, l.any_of))),
+                "{number}"
+            );
             for lock in locks {
                 assert!(!lock.allows(Facts(0)), "R{} {number}", lock.rule);
                 assert!(lock.allows(Facts(u32::MAX)), "R{} {number}", lock.rule);

@@ -5,6 +5,7 @@
 
 use crate::io::{Actuator, Contact, Contacts, SAMPLE_GAP_MAX};
 use crate::local::Span;
+use crate::sense::strokes::Ends;
 use crate::units::{CountsPerMm, Duration, Millimetres, Rate, Speed};
 
 /// Who starts and stops the belt.
@@ -204,8 +205,16 @@ pub(crate) struct Stroke {
 }
 
 impl Stroke {
-    const ZERO: Self = Self { valve: ValveKind::SpringReturn, latency: 0, to_work: 0, to_home: 0, margin: 0, limit_work: Span::ZERO, limit_home: Span::ZERO, trust: Span::ZERO };
-
+    const ZERO: Self = Self {
+        valve: ValveKind::SpringReturn,
+        latency: 0,
+        to_work: 0,
+        to_home: 0,
+        margin: 0,
+        limit_work: Span::ZERO,
+        limit_home: Span::ZERO,
+        trust: Span::ZERO,
+    };
 
     /// From order to contact on work.
     pub(crate) const fn out(&self) -> u32 {
@@ -235,8 +244,7 @@ pub struct Machine {
     pub(crate) strokes: [Stroke; 6],
     /// Whose valves spring back: no coil sends them home. One bit per actuator.
     pub(crate) spring: u8,
-    /// Which have a contact at full stroke. One bit per actuator.
-    pub(crate) overs: u8,
+    pub(crate) wired: Ends,
     pub(crate) fitted: Contacts,
     pub(crate) eye_on: u32,
     pub(crate) eye_filter: Span,
@@ -251,11 +259,6 @@ pub struct Machine {
     pub(crate) clear: Span,
     pub(crate) starve: Span,
     pub(crate) patience: Span,
-}
-
-fn overs(fitted: Contacts) -> u8 {
-    let has = |a: &Actuator| Contact::over_of(*a).is_some_and(|c| fitted.has(c));
-    Actuator::ALL.into_iter().filter(has).fold(0, |set, a| set | a.bit())
 }
 
 /// What the fastest belt brings in the time between two looks, and a quarter more, and a little for slow encoders.
@@ -347,7 +350,7 @@ impl Machine {
             head_clear: scale.counts_up(p.head_clear),
             strokes,
             spring,
-            overs: overs(p.fitted),
+            wired: Ends::wired(p.fitted),
             fitted: p.fitted,
             eye_on: p.eye_on.as_micros_u32(),
             eye_filter: Span::of(p.eye_filter),

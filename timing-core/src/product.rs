@@ -5,8 +5,8 @@
 
 use crate::io::{Actuator, Contact};
 use crate::lead;
-use crate::machine::Machine;
 use crate::local::Span;
+use crate::machine::Machine;
 use crate::units::{Duration, Millimetres, Rate, Speed};
 
 /// How tightening ends.

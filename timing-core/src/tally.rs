@@ -2,8 +2,8 @@
 
 use crate::event::{Event, EventKind, Why};
 use crate::io::{Actuator, Pose};
-use crate::machine::Machine;
 use crate::local::Span;
+use crate::machine::Machine;
 use crate::units::{Duration, Instant};
 
 /// Room for events in one tick.

@@ -6,10 +6,10 @@
 use crate::cx::Cx;
 use crate::event::{EventKind, Why};
 use crate::io::Contact;
+use crate::local::{Moves, Place, Shift, Spot, shift_all};
 use crate::machine::Machine;
 use crate::product::Setpoints;
 use crate::tally::{Book, Tell};
-use crate::local::{Moves, Place, Shift, Spot, shift_all};
 use crate::units::Rate;
 
 /// Bottles that can be inside at once.

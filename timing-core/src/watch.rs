@@ -5,12 +5,12 @@ use crate::decide::{Ctl, Cx};
 use crate::event::Why;
 use crate::fault::Fault;
 use crate::io::{Actuator, Contact};
+use crate::local::{Deadline, Moves, Place, Shift, shift_all};
 use crate::sense::belt::News;
 use crate::sense::contacts::SAFETY;
 use crate::sense::strokes;
 use crate::track;
 use crate::unit::UnitState;
-use crate::local::{Deadline, Moves, Place, Shift, shift_all};
 
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]

@@ -5,9 +5,9 @@ use crate::decide::{Ctl, Cx, FeedStep, HeadStep, feed, head, is_downstream_ready
 use crate::event::{Event, Why};
 use crate::fault::Fault;
 use crate::io::{Actuator, Contact};
+use crate::local::{Deadline, Moves, Place, Shift, shift_all};
 use crate::machine::Machine;
 use crate::unit::{Mode, UnitState, on_complete};
-use crate::local::{Deadline, Moves, Place, Shift, shift_all};
 use crate::watch;
 
 /// What an acting state is at.

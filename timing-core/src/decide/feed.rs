@@ -6,8 +6,8 @@ use crate::decide::{Ctl, Cx, FeedStep, head};
 use crate::event::{EventKind, Why};
 use crate::fault::Fault;
 use crate::io::{Actuator, Contact};
-use crate::unit::{Mode, UnitState};
 use crate::local::{Deadline, Moves, Place, Shift, Span, shift_all};
+use crate::unit::{Mode, UnitState};
 
 /// How long the pocket is let settle when the unit stops while it fills.
 const SETTLE_TIME: Span = Span::from_micros(1_500_000);

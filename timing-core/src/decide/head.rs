@@ -10,12 +10,12 @@ use crate::event::{EventKind, Why};
 use crate::fault::Fault;
 use crate::io::{Actuator, Contact};
 use crate::lead;
+use crate::local::{Deadline, Moves, Place, Shift, Span, Spot, shift_all};
 use crate::product::{CapPolicy, Tightening};
 use crate::sense::belt::News;
 use crate::sense::strokes::At;
 use crate::track::{Cap, Track};
 use crate::unit::Mode;
-use crate::local::{Deadline, Moves, Place, Shift, Span, Spot, shift_all};
 use crate::units::Rate;
 
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -434,18 +434,15 @@ fn begin_spin(ctl: &mut Ctl, cx: &mut Cx<'_>) {
 fn tighten(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     let spun = cx.seen.now.since(ctl.head.spin_from.time());
     let over = ctl.head.dwell.fire(cx.seen.now);
-    let why = match cx.s.tighten {
-        Tightening::Torque { earliest, .. } if cx.seen.rising(Contact::Torque) && !ctl.head.dry => {
-            if spun < earliest {
-                Why::TorqueEarly
-            } else {
-                Why::Plain
+    let why =
+        match cx.s.tighten {
+            Tightening::Torque { earliest, .. } if cx.seen.rising(Contact::Torque) && !ctl.head.dry => {
+                if spun < earliest { Why::TorqueEarly } else { Why::Plain }
             }
-        }
-        Tightening::Torque { .. } if over && !ctl.head.dry => Why::TorqueLate,
-        Tightening::Torque { .. } | Tightening::Turns(_) | Tightening::SeatOnly(_) if over => Why::Plain,
-        Tightening::Torque { .. } | Tightening::Turns(_) | Tightening::SeatOnly(_) => return,
-    };
+            Tightening::Torque { .. } if over && !ctl.head.dry => Why::TorqueLate,
+            Tightening::Torque { .. } | Tightening::Turns(_) | Tightening::SeatOnly(_) if over => Why::Plain,
+            Tightening::Torque { .. } | Tightening::Turns(_) | Tightening::SeatOnly(_) => return,
+        };
     let us = i32::try_from(spun.as_micros()).unwrap_or(i32::MAX);
     cx.tell.say(EventKind::Tightened, why, 0, us);
     if why != Why::Plain {

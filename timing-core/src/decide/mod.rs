@@ -18,13 +18,13 @@ use crate::event::{Event, Why};
 use crate::fault::Fault;
 use crate::guard::Facts;
 use crate::io::{Actuator, Contact, Pose};
+use crate::local::{Deadline, Moves, Shift, Time, shift_all};
 use crate::machine::Machine;
 use crate::product::CapPolicy;
 use crate::sense::belt::Belt;
 use crate::sense::contacts::Filter;
 use crate::sense::strokes::Strokes;
 use crate::track::Track;
-use crate::local::{Deadline, Moves, Shift, Time, shift_all};
 use course::Unit;
 use unit::{Command, Mode, UnitState, on_command};
 

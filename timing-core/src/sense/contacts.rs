@@ -31,8 +31,7 @@ pub(crate) struct Latches {
 }
 
 impl Latches {
-    pub(crate) const NONE: Self =
-        Self { pocket: Place::NOWHERE, release: Place::NOWHERE, discharge: Place::NOWHERE };
+    pub(crate) const NONE: Self = Self { pocket: Place::NOWHERE, release: Place::NOWHERE, discharge: Place::NOWHERE };
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -153,9 +153,9 @@ impl Strokes {
         let to_work = which & leaves.work();
         // Without a coil a spring brings it home; any other valve leaves it anywhere.
         let to_home = which & !to_work & (leaves.home() | m.spring);
-        let on = seen.on.bits() >> Contact::EntryGateHome.index();
-        let over_stale = to_work & m.overs & every_third(on >> 2);
-        let stale = to_home & every_third(on) | to_work & every_third(on >> 1);
+        let on = Ends::of(seen.on);
+        let over_stale = to_work & on.over & m.wired.over;
+        let stale = to_home & on.home | to_work & on.work;
         let way = to_home | to_work;
         self.ends.leave_three(which);
         self.ways.leave_three(which);
@@ -195,96 +195,97 @@ impl Strokes {
 
     /// Takes one tick. Without an edge and before the next deadline nothing can have arrived.
     pub(crate) fn tick(&mut self, seen: &Seen, m: &Machine) -> News {
-        let mut news = News::default();
-        let edges = seen.edges();
         let due = self.next.is_due(seen.now);
-        if !due && edges.and(STROKE_CONTACTS).is_empty() {
-            return news;
+        if !due && seen.edges().and(STROKE_CONTACTS).is_empty() {
+            return News::default();
         }
-        for a in Actuator::ALL {
-            if !edges.and(contacts_of(a)).is_empty() || (due && self.is_due(a, seen)) {
-                self.follow(a, seen, m, &mut news);
-            }
+        self.follow(due, seen, m)
+    }
+
+    /// Something that may have been waited for has come.
+    #[inline(never)]
+    fn follow(&mut self, due: bool, seen: &Seen, m: &Machine) -> News {
+        let on = Ends::of(seen.on);
+        let mut fell = Ends::default();
+        if !seen.fell.and(STROKE_CONTACTS).is_empty() {
+            fell = Ends::of(seen.fell);
+            self.leave_lost(&fell, seen, m);
+        }
+        let (to_home, to_work) = (self.ways.get(TO_HOME), self.ways.get(TO_WORK));
+        let (in_time, late) = if due { self.fire(to_home | to_work, seen) } else { (0, 0) };
+        self.ends.add(TRUSTED, in_time | to_home & fell.home | to_work & fell.work);
+        self.ways.add(OVER_TRUSTED, in_time | to_work & fell.over & m.wired.over);
+
+        let over = to_work & on.over & m.wired.over & self.ways.get(OVER_TRUSTED);
+        let wired = to_home & m.wired.home | to_work & m.wired.work;
+        let there = (to_home & on.home | to_work & on.work) & wired & self.ends.get(TRUSTED) & !over;
+        let expired = late & !over & !there;
+        let lost = self.ways.get(LOST);
+        let by_time = expired & !wired & !lost;
+        let mut news = News { overdue: expired & wired & !lost, lost: expired & lost, took: None };
+
+        let done = over | there | expired;
+        if done != 0 {
+            self.ends.leave_three(done);
+            self.ways.leave_three(done);
+            self.ends.add(HOME, to_home & (there | by_time));
+            self.ends.add(WORK, to_work & (there | by_time));
+            self.ends.add(OVER, over);
+            news.took = self.clear(done, there & !lost, to_home, seen);
         }
         self.refresh();
         news
     }
 
-    fn is_due(&self, a: Actuator, seen: &Seen) -> bool {
-        self.times.get(a.index()).is_some_and(|t| t.due.is_due(seen.now) || t.trust.is_due(seen.now))
-    }
-
-    /// Something that `a` may have waited for has come.
-    #[inline(never)]
-    fn follow(&mut self, a: Actuator, seen: &Seen, m: &Machine, news: &mut News) {
-        let bit = a.bit();
-        self.leave_lost(a, seen, m);
-        let (contact, pose, full) = if self.ways.has(TO_HOME, bit) {
-            (Contact::home_of(a), Pose::Home, Contacts::NONE)
-        } else if self.ways.has(TO_WORK, bit) {
-            (Contact::work_of(a), Pose::Work, over_of(a).and(m.fitted))
-        } else {
-            return;
-        };
-        let end = if pose == Pose::Home { HOME } else { WORK };
-        let Some(times) = self.times.get_mut(a.index()) else { return };
-        let in_time = times.trust.fire(seen.now);
-        if in_time || seen.falling(contact) {
-            self.ends.add(TRUSTED, bit);
-        }
-        if in_time || !full.and(seen.fell).is_empty() {
-            self.ways.add(OVER_TRUSTED, bit);
-        }
-        let fitted = m.fitted.has(contact);
-        let lost = self.ways.has(LOST, bit);
-        if self.ways.has(OVER_TRUSTED, bit) && !full.and(seen.on).is_empty() {
-            self.settle(a);
-            self.ends.add(OVER, bit);
-        } else if fitted && self.ends.has(TRUSTED, bit) && seen.is(contact) {
-            if !lost {
-                news.took = Some((a, pose, seen.now.since(times.since.time())));
-            }
-            self.settle(a);
-            self.ends.add(end, bit);
-        } else if times.due.fire(seen.now) {
-            self.settle(a);
-            if lost {
-                news.lost |= bit;
-            } else if fitted {
-                news.overdue |= bit;
-            } else {
-                self.ends.add(end, bit);
+    /// Nothing more is awaited of those that are `done`; the last of those that went the whole way by contact, and how long
+    /// it took.
+    fn clear(&mut self, done: u8, whole: u8, to_home: u8, seen: &Seen) -> Option<(Actuator, Pose, Span)> {
+        let mut took = None;
+        for (times, a) in self.times.iter_mut().zip(Actuator::ALL) {
+            let bit = a.bit();
+            if done & bit != 0 {
+                if whole & bit != 0 {
+                    let pose = if to_home & bit != 0 { Pose::Home } else { Pose::Work };
+                    took = Some((a, pose, seen.now.since(times.since.time())));
+                }
+                *times = Times::default();
             }
         }
+        took
     }
 
-    /// A confirmed end whose contact has gone: wait for it to come back, or for full stroke.
-    fn leave_lost(&mut self, a: Actuator, seen: &Seen, m: &Machine) {
-        let bit = a.bit();
-        let gone = |c: Contact| m.fitted.has(c) && seen.falling(c);
-        let way = if self.ends.has(HOME, bit) && gone(Contact::home_of(a)) {
-            TO_HOME
-        } else if self.ends.has(WORK, bit) && gone(Contact::work_of(a)) {
-            TO_WORK
-        } else {
-            return;
-        };
-        self.settle(a);
-        self.ways.add(way, bit);
-        self.ways.add(LOST, bit);
-        self.ends.add(TRUSTED, bit);
-        self.ways.add(OVER_TRUSTED, bit);
-        if let Some(times) = self.times.get_mut(a.index()) {
-            times.due = Deadline::after(seen.now, Span::from_micros(m.stroke(a).margin));
+    /// Of those under way: whose contact counts from now on, and whose time is over.
+    fn fire(&mut self, under_way: u8, seen: &Seen) -> (u8, u8) {
+        let (mut in_time, mut late) = (0, 0);
+        for (times, a) in self.times.iter_mut().zip(Actuator::ALL) {
+            if times.trust.fire(seen.now) {
+                in_time |= a.bit();
+            }
+            if times.due.is_due(seen.now) {
+                late |= a.bit();
+            }
         }
+        (in_time & under_way, late & under_way)
     }
 
-    /// Takes the actuator out of every set of whereabouts; nothing is awaited of it.
-    fn settle(&mut self, a: Actuator) {
-        self.ends.leave_three(a.bit());
-        self.ways.leave_three(a.bit());
-        if let Some(times) = self.times.get_mut(a.index()) {
-            *times = Times::default();
+    /// Confirmed ends whose contact has gone: wait for it to come back, or for full stroke.
+    fn leave_lost(&mut self, fell: &Ends, seen: &Seen, m: &Machine) {
+        let from_home = self.ends.get(HOME) & fell.home & m.wired.home;
+        let from_work = self.ends.get(WORK) & fell.work & m.wired.work;
+        let gone = from_home | from_work;
+        if gone == 0 {
+            return;
+        }
+        self.ends.leave_three(gone);
+        self.ends.add(TRUSTED, gone);
+        self.ways.add(TO_HOME, from_home);
+        self.ways.add(TO_WORK, from_work);
+        self.ways.add(LOST, gone);
+        self.ways.add(OVER_TRUSTED, gone);
+        for ((times, row), a) in self.times.iter_mut().zip(&m.strokes).zip(Actuator::ALL) {
+            if gone & a.bit() != 0 {
+                times.due = Deadline::after(seen.now, Span::from_micros(row.margin));
+            }
         }
     }
 
@@ -305,6 +306,34 @@ impl Moves for Strokes {
                 d.shift(by);
             }
         }
+    }
+}
+
+/// The contacts of the actuators, by what they confirm: one bit per actuator.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub(crate) struct Ends {
+    home: u8,
+    work: u8,
+    /// Full stroke; of the diverter, which has none, the full lane's.
+    over: u8,
+}
+
+impl Ends {
+    const fn of(contacts: Contacts) -> Self {
+        let bits = contacts.bits() >> Contact::EntryGateHome.index();
+        Self { home: every_third(bits), work: every_third(bits >> 1), over: every_third(bits >> 2) }
+    }
+
+    /// Those that are wired, and mean something.
+    pub(crate) const fn wired(fitted: Contacts) -> Self {
+        let mut over = Contacts::NONE;
+        let mut n = 0;
+        while n < Actuator::ALL.len() {
+            over = over.or(over_of(Actuator::ALL[n]));
+            n += 1;
+        }
+        Self { over: Self::of(fitted.and(over)).over, ..Self::of(fitted) }
     }
 }
 
