@@ -221,6 +221,13 @@ pub(crate) struct Shift {
     counts: i64,
 }
 
+impl Shift {
+    /// For a clock that was set forward by `dt` µs and a belt that is counted from `dp` counts further on.
+    pub(crate) const fn set(self, dt: i64, dp: i64) -> Self {
+        Self { us: self.us.saturating_sub(dt), counts: self.counts.saturating_sub(dp) }
+    }
+}
+
 /// What moves with the origin.
 pub(crate) trait Moves {
     /// The same from an origin that lies `by` further on.
@@ -289,20 +296,10 @@ impl Origin {
         Self { at: Instant::from_micros(at), belt: Counts::new(belt) }
     }
 
-    /// Takes a clock set forward by `dt` µs and a belt counted from `dp` counts further on, on which it is now `now` and
-    /// `belt`; says how everything that is stored must move.
-    pub(crate) fn renew(&mut self, now: Instant, belt: Counts, dt: i64, dp: i64) -> Shift {
-        let new = Self::near(now, belt);
-        let moved = |new: i128, old: i128, by: i64| {
-            let n = new.saturating_sub(old).saturating_sub(i128::from(by));
-            i64::try_from(n).unwrap_or(if n < 0 { i64::MIN } else { i64::MAX })
-        };
-        let shift = Shift {
-            us: moved(i128::from(new.at.as_micros()), i128::from(self.at.as_micros()), dt),
-            counts: moved(i128::from(new.belt.get()), i128::from(self.belt.get()), dp),
-        };
-        *self = new;
-        shift
+    /// Moves to where it is near; says how everything that is stored must move.
+    pub(crate) fn renew(&mut self, now: Instant, belt: Counts) -> Shift {
+        let old = core::mem::replace(self, Self::near(now, belt));
+        Shift { us: self.at.signed_since(old.at), counts: self.belt.minus(old.belt).get() }
     }
 
     /// The time of `t`; what lies before the origin reads as the origin, what lies out of reach as the furthest.

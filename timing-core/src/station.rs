@@ -172,7 +172,7 @@ impl Station {
     #[cold]
     #[inline(never)]
     fn follow(&mut self, now: Instant, belt: Counts) -> (Time, Spot, bool) {
-        let by = self.origin.renew(now, belt, 0, 0);
+        let by = self.origin.renew(now, belt);
         self.shift(by);
         // The last tick may have been long ago.
         self.said.last = self.origin.instant(self.origin.time(self.said.last));
@@ -383,7 +383,7 @@ impl Station {
         let (mut a, mut b) = (self.clone(), other.clone());
         let (now, belt) = (a.said.last.max(b.said.last), b.said.wake.below);
         for one in [&mut a, &mut b] {
-            let by = one.origin.renew(now, belt, 0, 0);
+            let by = one.origin.renew(now, belt);
             one.shift(by);
         }
         a.ctl == b.ctl && a.said.orders == b.said.orders && a.book.tally == b.book.tally
@@ -402,7 +402,7 @@ impl Station {
             place(c);
         }
         let (now, belt) = (*last, wake.below);
-        let by = self.origin.renew(now, belt, dt, dp);
+        let by = self.origin.renew(now, belt).set(dt, dp);
         self.shift(by);
     }
 }

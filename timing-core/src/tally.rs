@@ -16,12 +16,14 @@ pub(crate) struct Tell<'a> {
 }
 
 impl Tell<'_> {
+    #[inline(never)]
     pub(crate) fn push(&mut self, e: Event) {
         if self.events.push(e).is_err() {
             *self.lost = self.lost.saturating_add(1);
         }
     }
 
+    #[inline(never)]
     pub(crate) fn say(&mut self, kind: EventKind, why: Why, detail: u16, value: i32) {
         self.push(Event::new(kind, why, detail, value));
     }

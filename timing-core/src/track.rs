@@ -316,14 +316,12 @@ impl Track {
 
     /// Takes bottle `i` out; those behind it move up. (`Vec::remove` links a panic, whatever is known of `i`.)
     fn take_out(&mut self, i: usize) {
-        let mut k = i;
-        while let Some(next) = self.bottles.get(k.saturating_add(1)).copied() {
-            if let Some(slot) = self.bottles.get_mut(k) {
-                *slot = next;
-            }
-            k = k.saturating_add(1);
+        let behind = self.bottles.len().saturating_sub(i).saturating_sub(1);
+        let Some(mut last) = self.bottles.pop() else { return };
+        // Handed on from the last to the first of those behind it. A loop of moves would be made a call that links much more.
+        for slot in self.bottles.iter_mut().rev().take(behind) {
+            core::mem::swap(slot, &mut last);
         }
-        self.bottles.pop();
     }
 
     /// Moves every bottle that has reached its place to its next stage.

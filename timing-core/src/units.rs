@@ -52,6 +52,18 @@ impl Instant {
     pub const fn since(self, earlier: Self) -> Duration {
         Duration(self.0.saturating_sub(earlier.0))
     }
+
+    /// Microseconds from `other` to this instant, negative if it is later; saturates.
+    pub(crate) const fn signed_since(self, other: Self) -> i64 {
+        const fn clip(n: u64) -> i64 {
+            if n > i64::MAX as u64 { i64::MAX } else { n as i64 }
+        }
+        if self.0 >= other.0 {
+            clip(self.0.wrapping_sub(other.0))
+        } else {
+            clip(other.0.wrapping_sub(self.0)).saturating_neg()
+        }
+    }
 }
 
 /// A span of time, microseconds.

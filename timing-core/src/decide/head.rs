@@ -194,6 +194,7 @@ fn step_granted(ctl: &mut Ctl) -> bool {
     core::mem::take(&mut ctl.head.step_asked)
 }
 
+#[inline(never)]
 fn flag(ctl: &mut Ctl, cx: &mut Cx<'_>, why: Why) {
     if let Some(b) = ctl.track.at_head() {
         Track::flag(b, why, &mut cx.tell);
