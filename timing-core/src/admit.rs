@@ -48,6 +48,7 @@ const fn stray_body(cx: &Cx<'_>) -> i32 {
     cx.s.body_min / 4
 }
 
+#[inline(never)]
 fn came(ctl: &mut Ctl, cx: &mut Cx<'_>, edge: Spot) {
     if ctl.track.is_same_body() {
         // The far wall of clear glass, or a worn switch.
@@ -96,6 +97,7 @@ fn watch_length(ctl: &mut Ctl, cx: &Cx<'_>, edge: Spot) {
     ctl.feed.jam = Place::at(edge.ahead(cx.s.jam));
 }
 
+#[inline(never)]
 fn went(ctl: &mut Ctl, cx: &mut Cx<'_>, edge: Spot) {
     let lead = ctl.feed.edge.spot();
     let length = edge.minus(lead);

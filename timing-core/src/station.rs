@@ -139,8 +139,10 @@ impl Station {
             None => self.follow(instant, inputs.belt),
         };
         if self.said.powered {
-            let mut seen = Seen::new(now, belt);
-            if self.sense(inputs, back, &mut seen) || !self.said.shortcut {
+            let late = now.since(self.said.awake.time());
+            let gap = back || now.since(self.origin.recent(self.said.last)) > self.machine.gap_twice;
+            let mut seen = Seen::new(now, belt, late, gap, self.ctl.filter.stable());
+            if self.sense(inputs, &mut seen) || !self.said.shortcut {
                 self.work(inputs, seen);
                 self.reckon();
             }
@@ -205,13 +207,11 @@ impl Station {
 
     /// What contacts and belt bring; `true` if that, or what is due, can change anything. Bounce and a belt that goes on as it
     /// went cannot.
-    fn sense(&mut self, inputs: &Inputs, back: bool, seen: &mut Seen) -> bool {
+    fn sense(&mut self, inputs: &Inputs, seen: &mut Seen) -> bool {
         let Self { ctl, machine: m, origin, said, .. } = self;
         let from = From { inputs, origin, m };
         ctl.filter.tick(&from, seen);
         ctl.belt.tick(seen, &from);
-        seen.late = seen.now.since(said.awake.time());
-        seen.gap = back || seen.now.since(origin.recent(said.last)) > m.gap_twice;
         seen.gap
             || seen.late > Span::ZERO
             || !seen.edges().or(seen.failed).is_empty()
@@ -440,6 +440,7 @@ impl Said {
 }
 
 /// Follows the bottles; while flushing, what comes past the discharge eye is only counted.
+#[inline(never)]
 fn track(ctl: &mut Ctl, cx: &mut Cx<'_>) -> crate::track::News {
     let (belt, set) = (&ctl.belt, cx.s.rate);
     let flushing = ctl.unit.flush.is_armed();
@@ -459,6 +460,7 @@ fn tell_kept(ctl: &mut Ctl, kept: u32, facts: guard::Facts, cx: &mut Cx<'_>) {
 }
 
 /// What leaves becomes what was; strokes and watchdogs learn of it.
+#[inline(never)]
 fn give(ctl: &mut Ctl, leaves: act::Wanted, safe: bool, cx: &mut Cx<'_>) {
     let moved = leaves.moved(ctl.was);
     let waits = if core::mem::take(&mut ctl.awaits) { ctl.strokes.unknown() } else { 0 };

@@ -47,6 +47,7 @@ pub(crate) struct Found {
     pub(crate) track: track::News,
 }
 
+#[inline(never)]
 pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_>, found: &Found) {
     safety(ctl, cx);
     for c in cx.seen.failed.iter() {

@@ -138,6 +138,7 @@ const fn captures(off: i32, u: i32, capture: i32) -> bool {
 }
 
 /// One pass; `true` if the step changed.
+#[inline(never)]
 pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_>) -> bool {
     watch_last_stop(ctl, cx);
     if ctl.head.early.fire(cx.seen.now) {

@@ -136,6 +136,7 @@ impl Ctl {
     }
 
     /// Facts for the guard.
+    #[inline(never)]
     pub(crate) fn facts(&mut self, cx: &Cx<'_>) -> Facts {
         let executes = self.unit.state == UnitState::Execute;
         let denied = cx.s.cap == CapPolicy::AtHead && !cx.seen.is(Contact::Cap) && !self.head.dry;
@@ -176,6 +177,7 @@ pub(crate) fn is_downstream_ready(cx: &Cx<'_>) -> bool {
 }
 
 /// Decides: until nothing changes any more, at most [`PASSES`] times. Returns what is asked of the actuators.
+#[inline(never)]
 pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_>) -> Wanted {
     let mut settled = false;
     for _ in 0..PASSES {

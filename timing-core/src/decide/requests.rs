@@ -6,6 +6,8 @@ use crate::io::{Contact, Request};
 use crate::unit::{Command, Mode, UnitState, on_command};
 
 /// Takes one request, or refuses it.
+#[cold]
+#[inline(never)]
 pub(crate) fn request(ctl: &mut Ctl, cx: &mut Cx<'_>, request: Request) {
     let refused = match request {
         Request::Command(c) => command(ctl, cx, c),

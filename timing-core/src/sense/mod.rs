@@ -33,37 +33,39 @@ impl From<'_> {
 }
 
 /// What this tick is about: the same for every stage, and never changed after sensing.
+// What begins as nothing lies apart, or a call would be made to clear it.
+#[repr(C)]
 pub(crate) struct Seen {
-    pub(crate) now: Time,
-    pub(crate) belt: Spot,
-    /// Filtered contacts.
-    pub(crate) on: Contacts,
-    pub(crate) rose: Contacts,
-    pub(crate) fell: Contacts,
-    /// Inputs that have been unreadable for longer than their patience.
-    pub(crate) failed: Contacts,
     pub(crate) belt_news: belt::News,
     /// More than the sample gap allows has passed since the last tick, or time went backwards.
     pub(crate) gap: bool,
+    pub(crate) now: Time,
+    pub(crate) rose: Contacts,
+    pub(crate) belt: Spot,
+    pub(crate) fell: Contacts,
     /// How long after the wake that was asked for.
     pub(crate) late: Span,
+    /// Inputs that have been unreadable for longer than their patience.
+    pub(crate) failed: Contacts,
+    /// Filtered contacts.
+    pub(crate) on: Contacts,
     /// Where the eyes' edges of this tick were first seen raw.
     pub(crate) at: Latches,
 }
 
 impl Seen {
-    /// Nothing but time and belt yet.
-    pub(crate) const fn new(now: Time, belt: Spot) -> Self {
+    /// No edges and no news yet, and contacts as they were.
+    pub(crate) const fn new(now: Time, belt: Spot, late: Span, gap: bool, on: Contacts) -> Self {
         Self {
-            now,
-            belt,
-            on: Contacts::NONE,
-            rose: Contacts::NONE,
-            fell: Contacts::NONE,
-            failed: Contacts::NONE,
             belt_news: belt::News::NONE,
-            gap: false,
-            late: Span::ZERO,
+            gap,
+            now,
+            rose: Contacts::NONE,
+            belt,
+            fell: Contacts::NONE,
+            late,
+            failed: Contacts::NONE,
+            on,
             at: Latches::NONE,
         }
     }

@@ -188,8 +188,13 @@ impl Strokes {
 
     /// Energy is gone: nothing is known any more.
     pub(crate) fn forget(&mut self) {
-        if self.ends.0 | self.ways.0 != 0 {
-            *self = Self::default();
+        self.ends = Sets::default();
+        self.ways = Sets::default();
+        self.next = Deadline::NEVER;
+        for times in &mut self.times {
+            if times.due.is_armed() {
+                *times = Times::default();
+            }
         }
     }
 
