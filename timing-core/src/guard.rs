@@ -16,8 +16,8 @@ use crate::sense::strokes::Strokes;
 pub(crate) struct Facts(pub(crate) u32);
 
 macro_rules! facts {
-    ($($name:ident = $bit:expr, $doc:expr;)*) => {
-        impl Facts { $(#[doc = $doc] pub(crate) const $name: u32 = 1 << $bit;)* }
+    ($($name:ident = $fact:expr, $doc:expr;)*) => {
+        impl Facts { $(#[doc = $doc] pub(crate) const $name: u32 = $fact;)* }
     };
 }
 
@@ -26,28 +26,33 @@ const HOME: u32 = 0;
 const WORK: u32 = 6;
 const THERE: u32 = 12;
 
+/// The actuator is in the set that begins there.
+const fn is(set: u32, a: Actuator) -> u32 {
+    (a.bit() as u32) << set
+}
+
 facts! {
-    ENTRY_SHUT = HOME + Actuator::EntryGate as u32, "The entry gate is confirmed shut.";
-    RELEASE_SHUT = HOME + Actuator::ReleaseGate as u32, "The release gate is confirmed shut.";
-    PLUNGER_HOME = HOME + Actuator::Plunger as u32, "The plunger is confirmed up.";
-    ROLLERS_HOME = HOME + Actuator::Rollers as u32, "The rollers are confirmed back.";
-    GRIP_WORK = WORK + Actuator::Grip as u32, "The grip is confirmed on work.";
-    PLUNGER_WORK = WORK + Actuator::Plunger as u32, "The plunger is confirmed on a closure.";
-    ROLLERS_WORK = WORK + Actuator::Rollers as u32, "The rollers are confirmed in.";
-    GRIP_THERE = THERE + Actuator::Grip as u32, "The grip is confirmed at its working end, with or without a bottle.";
-    PLUNGER_THERE = THERE + Actuator::Plunger as u32, "The plunger is confirmed at its working end, with or without a closure.";
-    CHAIN = 18, "The hard-wired chain is closed.";
-    BOTTLE = 19, "A bottle is in the catch window (or placed there by hand).";
-    CAP_OK = 20, "No closure sensor denies the closure.";
-    HEAD_READY = 21, "The head is ready for one, or early release is proven and its last-stop mark watched.";
-    PATH_CLEAR = 22, "No tracked bottle is under the release blade.";
-    POCKET_SETTLED = 23, "The pocket has settled, or has been given its time.";
-    CATCH_WINDOW = 24, "The grip has not been ordered for this bottle, and its contact would fall within the capture.";
-    MOTION = 25, "The unit's state allows motion.";
-    MANUAL = 26, "Manual mode.";
-    DRY = 27, "Dry cycle: no bottle is meant to be there.";
-    IDLE_SPIN = 28, "The profile lets the rollers idle-spin, and the unit executes.";
-    HAND_STEP = 29, "Maintenance: a step over a bottle placed by hand.";
+    ENTRY_SHUT = is(HOME, Actuator::EntryGate), "The entry gate is confirmed shut.";
+    RELEASE_SHUT = is(HOME, Actuator::ReleaseGate), "The release gate is confirmed shut.";
+    PLUNGER_HOME = is(HOME, Actuator::Plunger), "The plunger is confirmed up.";
+    ROLLERS_HOME = is(HOME, Actuator::Rollers), "The rollers are confirmed back.";
+    GRIP_WORK = is(WORK, Actuator::Grip), "The grip is confirmed on work.";
+    PLUNGER_WORK = is(WORK, Actuator::Plunger), "The plunger is confirmed on a closure.";
+    ROLLERS_WORK = is(WORK, Actuator::Rollers), "The rollers are confirmed in.";
+    GRIP_THERE = is(THERE, Actuator::Grip), "The grip is confirmed at its working end, with or without a bottle.";
+    PLUNGER_THERE = is(THERE, Actuator::Plunger), "The plunger is confirmed at its working end, with or without a closure.";
+    CHAIN = 1 << 18, "The hard-wired chain is closed.";
+    BOTTLE = 1 << 19, "A bottle is in the catch window (or placed there by hand).";
+    CAP_OK = 1 << 20, "No closure sensor denies the closure.";
+    HEAD_READY = 1 << 21, "The head is ready for one, or early release is proven and its last-stop mark watched.";
+    PATH_CLEAR = 1 << 22, "No tracked bottle is under the release blade.";
+    POCKET_SETTLED = 1 << 23, "The pocket has settled, or has been given its time.";
+    CATCH_WINDOW = 1 << 24, "The grip has not been ordered for this bottle, and its contact would fall within the capture.";
+    MOTION = 1 << 25, "The unit's state allows motion.";
+    MANUAL = 1 << 26, "Manual mode.";
+    DRY = 1 << 27, "Dry cycle: no bottle is meant to be there.";
+    IDLE_SPIN = 1 << 28, "The profile lets the rollers idle-spin, and the unit executes.";
+    HAND_STEP = 1 << 29, "Maintenance: a step over a bottle placed by hand.";
 }
 
 impl Facts {
@@ -104,6 +109,7 @@ struct Lock {
 const NUMBERS: usize = Order::Belt.number() as usize + 1;
 
 /// The rows in the order of their orders' numbers, each order's as in the table; and where those of each number begin.
+#[expect(clippy::indexing_slicing, reason = "a mistake would not compile")]
 static LOCKS: ([Lock; RULES.len()], [u8; NUMBERS + 1]) = {
     let mut locks = [Lock { rule: 0, any_of: [0; 4] }; RULES.len()];
     let mut first = [0; NUMBERS + 1];

@@ -119,14 +119,6 @@ impl Deadline {
     pub(crate) const fn time(self) -> Time {
         Time(self.0)
     }
-
-    /// The same deadline from an origin that lies `by` µs later (or earlier, below zero).
-    fn from_origin(&mut self, by: i64) {
-        if self.is_armed() {
-            let at = i64::from(self.0).saturating_sub(by);
-            self.0 = u32::try_from(at.max(0)).unwrap_or(u32::MAX).min(u32::MAX - 1);
-        }
-    }
 }
 
 /// A place along the belt, counts from the origin; grows downstream.
@@ -145,11 +137,6 @@ impl Spot {
     /// Counts from `other` to here; saturates.
     pub(crate) const fn minus(self, other: Self) -> i32 {
         self.0.saturating_sub(other.0)
-    }
-
-    fn from_origin(&mut self, by: i64) {
-        let at = i64::from(self.0).saturating_sub(by);
-        self.0 = clip(at);
     }
 }
 
@@ -201,13 +188,6 @@ impl Place {
     pub(crate) const fn spot(self) -> Spot {
         Spot(self.0)
     }
-
-    fn from_origin(&mut self, by: i64) {
-        if self.is_armed() {
-            let at = i64::from(self.0).saturating_sub(by);
-            self.0 = clip(at).min(i32::MAX - 1);
-        }
-    }
 }
 
 fn clip(n: i64) -> i32 {
@@ -236,19 +216,26 @@ pub(crate) trait Moves {
 
 impl Moves for Deadline {
     fn shift(&mut self, by: Shift) {
-        self.from_origin(by.us);
+        if self.is_armed() {
+            let at = i64::from(self.0).saturating_sub(by.us);
+            self.0 = u32::try_from(at.max(0)).unwrap_or(u32::MAX).min(u32::MAX - 1);
+        }
     }
 }
 
 impl Moves for Spot {
     fn shift(&mut self, by: Shift) {
-        self.from_origin(by.counts);
+        let at = i64::from(self.0).saturating_sub(by.counts);
+        self.0 = clip(at);
     }
 }
 
 impl Moves for Place {
     fn shift(&mut self, by: Shift) {
-        self.from_origin(by.counts);
+        if self.is_armed() {
+            let at = i64::from(self.0).saturating_sub(by.counts);
+            self.0 = clip(at).min(i32::MAX - 1);
+        }
     }
 }
 

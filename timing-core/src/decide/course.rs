@@ -87,19 +87,17 @@ impl Unit {
     }
 
     /// What goes on in this state and phase.
-    const fn does(&self) -> u8 {
-        let [rows @ ..] = &DOES;
-        let (state, phase) = (self.state as usize, self.phase as usize);
+    fn does(&self) -> u8 {
         // Both are in the table: it is made from all of them.
-        if state < rows.len() && phase < PHASES.len() { rows[state][phase] } else { 0 }
+        DOES.get(self.state as usize).and_then(|row| row.get(self.phase as usize)).copied().unwrap_or(0)
     }
 
-    const fn is(&self, what: u8) -> bool {
+    fn is(&self, what: u8) -> bool {
         self.does() & what != 0
     }
 
     /// Whether the state allows motion (R11).
-    pub(crate) const fn may_move(&self) -> bool {
+    pub(crate) fn may_move(&self) -> bool {
         self.is(MOVES)
     }
 
@@ -108,17 +106,17 @@ impl Unit {
         matches!(self.state, UnitState::Aborting | UnitState::Aborted | UnitState::Clearing)
     }
 
-    pub(crate) const fn runs_head(&self) -> bool {
+    pub(crate) fn runs_head(&self) -> bool {
         let does = self.does();
         does & FINISHES != 0 || does & RUNS != 0 && !matches!(self.mode, Mode::Manual)
     }
 
-    pub(crate) const fn runs_feed(&self) -> bool {
+    pub(crate) fn runs_feed(&self) -> bool {
         self.is(RUNS | FINISHES) && matches!(self.mode, Mode::Production)
     }
 
     /// Whether the actuators are being brought home.
-    pub(crate) const fn homes(&self) -> bool {
+    pub(crate) fn homes(&self) -> bool {
         self.is(HOMES)
     }
 
@@ -126,13 +124,13 @@ impl Unit {
         matches!(self.phase, Phase::Warn)
     }
 
-    pub(crate) const fn wants_belt(&self, m: &Machine) -> bool {
+    pub(crate) fn wants_belt(&self, m: &Machine) -> bool {
         let kept = matches!(self.state, UnitState::Suspended) && m.suspend_stops_belt;
         self.is(BELT) && !(kept && matches!(self.why, Why::OutfeedFull))
     }
 
     /// Whether the diverter passes on what is not flagged.
-    pub(crate) const fn passes_on(&self) -> bool {
+    pub(crate) fn passes_on(&self) -> bool {
         // The line's belt carries bottles past the diverter while this station is held.
         self.is(RUNS | FINISHES) || self.known && self.is(KEEPS)
     }
@@ -155,6 +153,7 @@ const PHASES: [Phase; 7] =
     [Phase::Begin, Phase::Warn, Phase::Home, Phase::Flush, Phase::Finish, Phase::Rest, Phase::Done];
 
 /// What goes on, by state and phase; computed once, by the compiler.
+#[expect(clippy::indexing_slicing, reason = "a mistake would not compile")]
 static DOES: [[u8; PHASES.len()]; 18] = {
     let mut table = [[0; PHASES.len()]; 18];
     let mut s = 0;

@@ -331,20 +331,10 @@ impl Ends {
     }
 
     /// Those that are wired, and mean something.
-    pub(crate) const fn wired(fitted: Contacts) -> Self {
-        let mut over = Contacts::NONE;
-        let mut n = 0;
-        while n < Actuator::ALL.len() {
-            over = over.or(over_of(Actuator::ALL[n]));
-            n += 1;
-        }
+    pub(crate) fn wired(fitted: Contacts) -> Self {
+        let over = Actuator::ALL.into_iter().map(over_of).fold(Contacts::NONE, Contacts::or);
         Self { over: Self::of(fitted.and(over)).over, ..Self::of(fitted) }
     }
-}
-
-/// The contacts of `a`: home, on work, at full stroke. Three each, in the order of the actuators.
-const fn contacts_of(a: Actuator) -> Contacts {
-    Contacts::from_bits((7 << Contact::EntryGateHome.index()) << (3 * a.index()))
 }
 
 /// Bits 0, 3, 6 … 15, side by side: one contact of each actuator.
@@ -366,20 +356,21 @@ const fn over_of(a: Actuator) -> Contacts {
     }
 }
 
-const _: () = {
-    let mut n = 0;
-    while n < Actuator::ALL.len() {
-        let a = Actuator::ALL[n];
-        let all = contacts_of(a);
-        assert!(all.has(Contact::home_of(a)) && all.has(Contact::work_of(a)));
-        assert!(over_of(a).without(all).is_empty());
-        n += 1;
-    }
-};
-
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn each_contact_is_found_at_its_actuator() {
+        for a in Actuator::ALL {
+            let seen = |c: Contact| Ends::of(c.bit());
+            assert_eq!(seen(Contact::home_of(a)), Ends { home: a.bit(), ..Ends::default() });
+            assert_eq!(seen(Contact::work_of(a)), Ends { work: a.bit(), ..Ends::default() });
+            let over = Contact::over_of(a).map_or(0, |c| seen(c).over);
+            assert_eq!(Ends::wired(Contacts::ALL).over & a.bit(), over);
+        }
+        assert_eq!(Ends::of(Contacts::ALL.without(STROKE_CONTACTS)), Ends::default());
+    }
 
     #[test]
     fn one_contact_of_each_actuator() {
