@@ -1,7 +1,7 @@
 //! What is told outside, and why: eight bytes an event.
 
 use crate::fault::Fault;
-use crate::io::{Actuator, Contact};
+use crate::io::{Actuator, Contact, Pose};
 use crate::unit::{Command, Mode, UnitState};
 
 /// Something that happened in a tick.
@@ -39,7 +39,8 @@ pub enum EventKind {
     Feed = 3,
     /// A bottle was registered: `value` = serial number of the bottle.
     Registered = 4,
-    /// A bottle ended: `why` says how, `value` = serial number.
+    /// A bottle ended: `why` says how, `value` = serial number, 0 where it never had one. With [`Why::Found`] `value` = how many were found, and
+    /// `detail` = 1.
     Counted = 5,
     /// A bottle was flagged for reject: `why` says for what, `value` = serial number.
     Flagged = 6,
@@ -55,7 +56,8 @@ pub enum EventKind {
     Guarded = 11,
     /// Turns or torque are done: `value` = microseconds of spin.
     Tightened = 12,
-    /// A stroke takes longer than it did: `detail` = actuator, `value` = microseconds over its profile.
+    /// A stroke takes longer than it did: `detail` = actuator, plus 256 when it is the stroke to work (else the one home);
+    /// `value` = microseconds over its profile. [`Event::drifted`] takes it apart.
     Drift = 13,
     /// What cannot be detected because no contact is fitted for it: `detail` = contact number.
     Blind = 14,
@@ -262,8 +264,22 @@ impl Event {
         Self::new(EventKind::Blind, Why::NotFitted, contact as u16, 0)
     }
 
-    pub(crate) const fn drift(actuator: Actuator, over_us: i32) -> Self {
-        Self::new(EventKind::Drift, Why::Plain, actuator as u16, over_us)
+    pub(crate) const fn drift(actuator: Actuator, to: Pose, over_us: i32) -> Self {
+        let side = matches!(to, Pose::Work) as u16;
+        Self::new(EventKind::Drift, Why::Plain, actuator as u16 | side << 8, over_us)
+    }
+
+    /// Of a [`EventKind::Drift`]: the actuator, and the end to which its stroke takes longer. `None` of every other kind.
+    #[must_use]
+    pub fn drifted(self) -> Option<(Actuator, Pose)> {
+        let [actuator, side] = self.detail.to_le_bytes();
+        let to = match side {
+            0 => Pose::Home,
+            1 => Pose::Work,
+            _ => return None,
+        };
+        let actuator = Actuator::ALL.get(usize::from(actuator))?;
+        (self.kind == EventKind::Drift).then_some((*actuator, to))
     }
 }
 
@@ -282,5 +298,21 @@ pub const fn request_number(request: crate::io::Request) -> u16 {
         R::Step => 15,
         R::DryCycle => 16,
         R::Declare(_) => 17,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_drift_tells_its_actuator_and_its_direction() {
+        for a in Actuator::ALL {
+            for to in [Pose::Home, Pose::Work] {
+                assert_eq!(Event::drift(a, to, -7).drifted(), Some((a, to)));
+            }
+        }
+        let of = |kind, detail| Event::new(kind, Why::Plain, detail, 0).drifted();
+        assert_eq!([of(EventKind::Late, 0), of(EventKind::Drift, 6), of(EventKind::Drift, 512)], [None; 3]);
     }
 }

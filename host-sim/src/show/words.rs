@@ -2,7 +2,7 @@
 
 use crate::verdict::RunResult;
 use timing_core::{
-    Actuator, Command, Contact, Event, EventKind, Fault, FeedStep, HeadStep, Mode, Order, RULES, UnitState, Why,
+    Actuator, Command, Contact, Event, EventKind, Fault, FeedStep, HeadStep, Mode, Order, Pose, RULES, UnitState, Why,
 };
 
 /// The event's kind as one lower-case word, as `events.csv` has it.
@@ -182,8 +182,12 @@ pub fn sentence(e: &Event) -> String {
         }
         EventKind::Tightened => format!("Tightening ended after {} of spin{why}.", ms(v)),
         EventKind::Drift => {
-            let name = Actuator::ALL.get(number).map_or("unknown actuator", |a| a.name());
-            format!("The {name} took {} longer than its profile says{why}.", ms(v))
+            let (name, end) = match e.drifted() {
+                Some((a, Pose::Work)) => (a.name(), " on its way to work"),
+                Some((a, _)) => (a.name(), " on its way home"),
+                None => ("unknown actuator", ""),
+            };
+            format!("The {name} took {} longer{end} than its profile says{why}.", ms(v))
         }
         EventKind::Blind => {
             let name = Contact::ALL.get(number).map_or("unknown contact", |c| c.name());
