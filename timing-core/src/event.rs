@@ -9,7 +9,6 @@ use crate::unit::{Command, Mode, UnitState};
 /// `kind` says what, `why` says for what reason; what `value` and `detail` carry is said at each kind.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Event {
     /// What happened.
     pub kind: EventKind,
@@ -93,7 +92,6 @@ impl EventKind {
 /// The reason that goes with an [`Event`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[repr(u8)]
 pub enum Why {
     /// Nothing more to say.
@@ -192,42 +190,41 @@ impl Why {
         Self::BatchDone,
         Self::Stray,
     ];
+}
 
+named! {
     /// The reason in plain words, lower case.
-    #[must_use]
-    pub const fn words(self) -> &'static str {
-        match self {
-            Self::Plain => "",
-            Self::Asked => "asked for",
-            Self::Complete => "state complete",
-            Self::Fault => "fault",
-            Self::Starved => "no bottles come",
-            Self::OutfeedFull => "outfeed full",
-            Self::LineStopped => "line belt stands",
-            Self::CauseGone => "cause gone",
-            Self::Good => "good",
-            Self::Rejected => "rejected",
-            Self::Removed => "taken out by hand",
-            Self::Lost => "lost",
-            Self::Found => "found",
-            Self::NoCap => "no closure",
-            Self::GripEmpty => "grip closed on nothing",
-            Self::Missed => "catch place missed",
-            Self::OverLong => "over-long body",
-            Self::Uncertain => "position too uncertain",
-            Self::TorqueEarly => "torque too early",
-            Self::TorqueLate => "torque too late",
-            Self::Interrupted => "cycle broken off",
-            Self::Unknown => "inside when guard or chain opened",
-            Self::WrongState => "not in this state",
-            Self::WrongMode => "not in this mode",
-            Self::CauseLasts => "cause lasts",
-            Self::NotEmpty => "something is inside",
-            Self::NotFitted => "not fitted",
-            Self::Interlock => "interlock",
-            Self::BatchDone => "batch delivered",
-            Self::Stray => "stray body",
-        }
+    Why::words {
+        Plain => "",
+        Asked => "asked for",
+        Complete => "state complete",
+        Fault => "fault",
+        Starved => "no bottles come",
+        OutfeedFull => "outfeed full",
+        LineStopped => "line belt stands",
+        CauseGone => "cause gone",
+        Good => "good",
+        Rejected => "rejected",
+        Removed => "taken out by hand",
+        Lost => "lost",
+        Found => "found",
+        NoCap => "no closure",
+        GripEmpty => "grip closed on nothing",
+        Missed => "catch place missed",
+        OverLong => "over-long body",
+        Uncertain => "position too uncertain",
+        TorqueEarly => "torque too early",
+        TorqueLate => "torque too late",
+        Interrupted => "cycle broken off",
+        Unknown => "inside when guard or chain opened",
+        WrongState => "not in this state",
+        WrongMode => "not in this mode",
+        CauseLasts => "cause lasts",
+        NotEmpty => "something is inside",
+        NotFitted => "not fitted",
+        Interlock => "interlock",
+        BatchDone => "batch delivered",
+        Stray => "stray body",
     }
 }
 

@@ -45,6 +45,8 @@
     )
 )]
 
+#[macro_use]
+mod named;
 mod act;
 mod admit;
 mod cx;
@@ -58,6 +60,8 @@ mod guard;
 pub mod hal;
 pub mod io;
 pub mod lead;
+#[cfg(feature = "defmt")]
+mod log;
 pub mod machine;
 pub mod product;
 pub mod quadrature;

@@ -50,6 +50,7 @@ struct Said {
 
 /// A product may be loaded only in Stopped or Idle with nothing inside.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct NotAtRest;
 
 impl Station {

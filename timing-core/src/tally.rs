@@ -31,6 +31,7 @@ impl Tell<'_> {
 /// At every tick: registered + found = good + rejected + removed + lost + inside.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Tally {
     /// Bottles registered at the release eye.
     pub registered: u32,

@@ -23,6 +23,7 @@ pub trait Wire {
 
 /// A wire cannot be read or written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct WireFailed;
 
 /// An answer that may be asked for again.

@@ -42,6 +42,7 @@ const TRIES: usize = 3;
 
 /// What a board sets aside for products; nothing else may stand in it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Geometry {
     /// Word, bytes: what is written or read at once, the larger of the two.
     pub word: usize,
@@ -83,6 +84,7 @@ impl Geometry {
 
 /// Why a product was not stored, found or changed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum StoreError<E> {
     /// No product has that name.
     NoSuchName,
