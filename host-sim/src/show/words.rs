@@ -145,6 +145,10 @@ pub fn sentence(e: &Event) -> String {
         }
         EventKind::Registered => format!("Bottle {v} was registered at the release eye{why}."),
         EventKind::Counted => match e.why {
+            // A number of them, and no bottle's own.
+            Why::Found => {
+                format!("{} found that nobody knew of.", plural(v.max(0) as usize, "bottle was", "bottles were"))
+            }
             Why::Plain => format!("Bottle {v} was counted."),
             why => format!("Bottle {v} was counted as {}.", why.words()),
         },
