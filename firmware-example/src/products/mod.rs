@@ -14,6 +14,8 @@ mod desk;
 mod flash;
 mod mend;
 mod name;
+#[cfg(doctest)]
+mod proofs;
 pub mod record;
 
 pub use desk::{Answer, Ask, CONFIRM_WITHIN, Desk, Refusal};
