@@ -73,6 +73,7 @@ bare() {
         cargo build -p timing-core --target "$t" --features serde,defmt,embedded-hal
         cargo clippy -p firmware-example -p nopanic --bins --target "$t" -- -D warnings
         cargo clippy -p firmware-example --bin log --features emulated-log --target "$t" -- -D warnings
+        cargo clippy -p nopanic --bins --features parts --target "$t" -- -D warnings
     done
     # The program for a real board: built, because nobody here can run it.
     cargo build -p firmware-example --bin stm32f411 --features stm32f411 --profile firmware --target thumbv7em-none-eabihf
