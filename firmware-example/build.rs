@@ -17,5 +17,8 @@ fn main() {
         println!("cargo::rustc-link-search={}", out.display());
         println!("cargo::rustc-link-arg-bins=--nmagic");
         println!("cargo::rustc-link-arg-bins=-Tlink.x");
+        if env::var_os("CARGO_FEATURE_EMULATED_LOG").is_some() {
+            println!("cargo::rustc-link-arg-bin=log=-Tdefmt.x");
+        }
     }
 }

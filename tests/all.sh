@@ -72,6 +72,8 @@ bare() {
         cargo build -p timing-core --target "$t"
         cargo build -p timing-core --target "$t" --features serde,defmt,embedded-hal
         cargo clippy -p firmware-example -p nopanic --bins --target "$t" -- -D warnings
+        cargo clippy -p firmware-example --bin log --features emulated-log --target "$t" -- -D warnings
+        cargo clippy -p nopanic --bins --features parts --target "$t" -- -D warnings
     done
     # The program for a real board: built, because nobody here can run it.
     cargo build -p firmware-example --bin stm32f411 --features stm32f411 --profile firmware --target thumbv7em-none-eabihf
@@ -96,11 +98,12 @@ if [ -z "$missing_targets" ]; then
         check firmware tests/firmware.sh
         check lockstep tests/lockstep.sh
         check budget tests/budget.sh
+        check log tests/log.sh
     else
-        for n in firmware lockstep budget; do skip "$n" "no qemu-system-arm; on Debian: apt-get install qemu-system-arm"; done
+        for n in firmware lockstep budget log; do skip "$n" "no qemu-system-arm; on Debian: apt-get install qemu-system-arm"; done
     fi
 else
-    for n in no-std no-panic firmware lockstep budget; do skip "$n" "no Rust target$missing_targets; rustup target add$missing_targets"; done
+    for n in no-std no-panic firmware lockstep budget log; do skip "$n" "no Rust target$missing_targets; rustup target add$missing_targets"; done
 fi
 check generated cargo run --quiet -p tests --bin gen-docs -- --check
 if have mdbook; then

@@ -2,7 +2,7 @@
 # What the core costs on a small controller, in one table: instructions of its ticks on emulated boards (repeatable counts), bytes of station, stack
 # and flash. Each figure is held against the last one that was accepted, in tests/budgets.txt: 2 % more is an error.
 #
-#   tests/budget.sh            count and compare; flash at opt-level 3 only with --full
+#   tests/budget.sh            count and compare; flash at opt-level 3, of the link and of products only with --full
 #   tests/budget.sh --bless    count, and take these figures from now on (then say why in the commit)
 #
 # Quiet: a tick at which nothing is due. Deciding: one that went through all stages. Worst in jobs: over all shipped jobs. Struck: drawn wires that change
@@ -48,6 +48,15 @@ flash() { # BOARD LEVEL: bytes of code and constants of a program that holds the
     "$size" -A "target/flash-$2/${targets[$1]}/firmware/whole" | awk '$1 == ".text" || $1 == ".rodata" { n += $2 } END { print n }'
 }
 
+# BOARD: what the board's end of a link, and products in flash, add to the same program. Built as one, so that all hold the same core.
+parts() {
+    local bin
+    for bin in whole link products; do
+        cargo build --quiet -p nopanic --profile firmware --target "${targets[$1]}" --bin "$bin" --features parts --target-dir target/flash-parts
+        "$size" -A "target/flash-parts/${targets[$1]}/firmware/$bin" | awk -v bin="$bin" '$1 == ".text" || $1 == ".rodata" { n += $2 } END { print bin, n }'
+    done | awk -v b="$1" '{ n[$1] = $2 } END { print b, "flash-link-bytes", n["link"] - n["whole"]; print b, "flash-products-bytes", n["products"] - n["whole"] }'
+}
+
 for b in M0 M4; do
     cargo build --quiet -p firmware-example --bin budget --profile firmware --target "${targets[$b]}"
     count "$b" "$work/jobs.bin" >"$work/jobs"
@@ -64,7 +73,10 @@ for b in M0 M4; do
         echo "$b stack-bytes $(deeper)"
         echo "$b flash-s-bytes $(flash "$b" s)"
         # Optimised for speed it is another build of everything: when it is asked for, not in every check.
-        if [ "$full" = yes ]; then echo "$b flash-3-bytes $(flash "$b" 3)"; fi
+        if [ "$full" = yes ]; then
+            echo "$b flash-3-bytes $(flash "$b" 3)"
+            parts "$b"
+        fi
     } >>"$work/seen"
 done
 
@@ -73,7 +85,7 @@ awk '{ v[$1, $2] = $3; if ($1 == "M0") order[++n] = $2 }
         for (i = 1; i <= n; i++) { f = order[i]; us = f ~ /bytes/ ? "" : sprintf("%8.1f µs", v["M4", f] / 48)
             printf "%-16s %9d %9d %14s\n", f, v["M0", f], v["M4", f], us } }' "$work/seen"
 echo "(at one instruction a cycle, which is the least a processor takes)"
-[ "$full" = yes ] || echo "SKIPPED: flash at opt-level 3 (tests/budget.sh --full)"
+[ "$full" = yes ] || echo "SKIPPED: flash at opt-level 3, of the link, of products (tests/budget.sh --full)"
 
 if [ "${1:-}" = --bless ]; then
     cp "$work/seen" "$golden"

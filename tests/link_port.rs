@@ -41,8 +41,11 @@ impl Line for Slow {
         self.sent.extend(bytes);
         self.up = self.up.max(self.now) + self.takes(bytes.len());
         let mut out = [0; FRAME_MAX];
-        for &byte in bytes {
-            if let Some(n) = self.session.push(byte, &mut out, &mut ()) {
+        let mut rest = bytes;
+        while !rest.is_empty() {
+            let (taken, answered) = self.session.push(rest, &mut out, &mut ());
+            rest = &rest[taken..];
+            if let Some(n) = answered {
                 self.down = self.down.max(self.up) + self.takes(n);
                 self.coming.push_back((self.down, out[..n].to_vec()));
             }

@@ -373,6 +373,6 @@ fn a_slowing_stroke_is_told_before_its_watchdog_trips() {
     let mut b = Bench::with(&m, &example::product());
     b.start();
     b.until("drift", 90_000, |b| !b.told(EventKind::Drift).is_empty());
-    assert_eq!(b.told(EventKind::Drift)[0].1.detail, Actuator::Plunger as u16);
+    assert_eq!(b.told(EventKind::Drift)[0].1.drifted(), Some((Actuator::Plunger, Pose::Work)));
     assert!(b.told(EventKind::Fault).is_empty());
 }

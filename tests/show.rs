@@ -403,6 +403,8 @@ fn representative() -> Vec<Event> {
     out.push(e(EventKind::Guarded, Why::Interlock, 4, 99));
     out.push(e(EventKind::Tightened, Why::Plain, 0, 167_949));
     out.push(e(EventKind::Drift, Why::Plain, 3, 12_345));
+    out.push(e(EventKind::Drift, Why::Plain, 256 + 3, 12_345));
+    out.push(e(EventKind::Drift, Why::Plain, 6, 12_345));
     out.push(e(EventKind::Blind, Why::NotFitted, 2, 0));
     out.push(e(EventKind::Late, Why::Plain, 0, 950));
     out.push(e(EventKind::Length, Why::Plain, 0, 1_331));

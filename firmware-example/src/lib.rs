@@ -9,6 +9,8 @@
 #![cfg_attr(not(test), no_std)]
 
 pub mod link;
+#[cfg(feature = "defmt")]
+pub mod log;
 pub mod pins;
 pub mod products;
 pub mod recorded;

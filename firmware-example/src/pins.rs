@@ -85,6 +85,9 @@ impl<C: Clockwork, B: SetDutyCycle, S: SetDutyCycle, D: Watchdog> Board for PinB
 
     fn obey(&mut self, _: &Inputs, out: &Outputs<'_>) -> Result<(), Infallible> {
         self.wake = Some(out.wake);
+        // On a host nobody takes what would be told.
+        #[cfg(all(feature = "defmt", target_os = "none"))]
+        crate::log::tell(out);
         // Both are tried, whatever came of the other.
         let (driven, set) = (self.wires.drive(out.orders), self.drives(out.belt_speed, out.spin_rpm));
         if driven && set {

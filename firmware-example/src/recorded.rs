@@ -45,6 +45,7 @@ impl<S: Source> Source for &mut S {
 
 /// A source cannot be read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct SourceFailed;
 
 impl Source for &[u8] {
@@ -59,6 +60,7 @@ impl Source for &[u8] {
 
 /// Why recorded inputs cannot be read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum ReadError {
     /// The source cannot be read.
     Source,

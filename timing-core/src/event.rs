@@ -1,7 +1,7 @@
 //! What is told outside, and why: eight bytes an event.
 
 use crate::fault::Fault;
-use crate::io::{Actuator, Contact};
+use crate::io::{Actuator, Contact, Pose};
 use crate::unit::{Command, Mode, UnitState};
 
 /// Something that happened in a tick.
@@ -9,7 +9,6 @@ use crate::unit::{Command, Mode, UnitState};
 /// `kind` says what, `why` says for what reason; what `value` and `detail` carry is said at each kind.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Event {
     /// What happened.
     pub kind: EventKind,
@@ -39,7 +38,8 @@ pub enum EventKind {
     Feed = 3,
     /// A bottle was registered: `value` = serial number of the bottle.
     Registered = 4,
-    /// A bottle ended: `why` says how, `value` = serial number.
+    /// A bottle ended: `why` says how, `value` = serial number, 0 where it never had one. With [`Why::Found`] `value` = how many were found, and
+    /// `detail` = 1.
     Counted = 5,
     /// A bottle was flagged for reject: `why` says for what, `value` = serial number.
     Flagged = 6,
@@ -55,7 +55,8 @@ pub enum EventKind {
     Guarded = 11,
     /// Turns or torque are done: `value` = microseconds of spin.
     Tightened = 12,
-    /// A stroke takes longer than it did: `detail` = actuator, `value` = microseconds over its profile.
+    /// A stroke takes longer than it did: `detail` = actuator, plus 256 when it is the stroke to work (else the one home);
+    /// `value` = microseconds over its profile. [`Event::drifted`] takes it apart.
     Drift = 13,
     /// What cannot be detected because no contact is fitted for it: `detail` = contact number.
     Blind = 14,
@@ -91,7 +92,6 @@ impl EventKind {
 /// The reason that goes with an [`Event`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[repr(u8)]
 pub enum Why {
     /// Nothing more to say.
@@ -190,42 +190,41 @@ impl Why {
         Self::BatchDone,
         Self::Stray,
     ];
+}
 
+named! {
     /// The reason in plain words, lower case.
-    #[must_use]
-    pub const fn words(self) -> &'static str {
-        match self {
-            Self::Plain => "",
-            Self::Asked => "asked for",
-            Self::Complete => "state complete",
-            Self::Fault => "fault",
-            Self::Starved => "no bottles come",
-            Self::OutfeedFull => "outfeed full",
-            Self::LineStopped => "line belt stands",
-            Self::CauseGone => "cause gone",
-            Self::Good => "good",
-            Self::Rejected => "rejected",
-            Self::Removed => "taken out by hand",
-            Self::Lost => "lost",
-            Self::Found => "found",
-            Self::NoCap => "no closure",
-            Self::GripEmpty => "grip closed on nothing",
-            Self::Missed => "catch place missed",
-            Self::OverLong => "over-long body",
-            Self::Uncertain => "position too uncertain",
-            Self::TorqueEarly => "torque too early",
-            Self::TorqueLate => "torque too late",
-            Self::Interrupted => "cycle broken off",
-            Self::Unknown => "inside when guard or chain opened",
-            Self::WrongState => "not in this state",
-            Self::WrongMode => "not in this mode",
-            Self::CauseLasts => "cause lasts",
-            Self::NotEmpty => "something is inside",
-            Self::NotFitted => "not fitted",
-            Self::Interlock => "interlock",
-            Self::BatchDone => "batch delivered",
-            Self::Stray => "stray body",
-        }
+    Why::words {
+        Plain => "",
+        Asked => "asked for",
+        Complete => "state complete",
+        Fault => "fault",
+        Starved => "no bottles come",
+        OutfeedFull => "outfeed full",
+        LineStopped => "line belt stands",
+        CauseGone => "cause gone",
+        Good => "good",
+        Rejected => "rejected",
+        Removed => "taken out by hand",
+        Lost => "lost",
+        Found => "found",
+        NoCap => "no closure",
+        GripEmpty => "grip closed on nothing",
+        Missed => "catch place missed",
+        OverLong => "over-long body",
+        Uncertain => "position too uncertain",
+        TorqueEarly => "torque too early",
+        TorqueLate => "torque too late",
+        Interrupted => "cycle broken off",
+        Unknown => "inside when guard or chain opened",
+        WrongState => "not in this state",
+        WrongMode => "not in this mode",
+        CauseLasts => "cause lasts",
+        NotEmpty => "something is inside",
+        NotFitted => "not fitted",
+        Interlock => "interlock",
+        BatchDone => "batch delivered",
+        Stray => "stray body",
     }
 }
 
@@ -262,8 +261,22 @@ impl Event {
         Self::new(EventKind::Blind, Why::NotFitted, contact as u16, 0)
     }
 
-    pub(crate) const fn drift(actuator: Actuator, over_us: i32) -> Self {
-        Self::new(EventKind::Drift, Why::Plain, actuator as u16, over_us)
+    pub(crate) const fn drift(actuator: Actuator, to: Pose, over_us: i32) -> Self {
+        let side = matches!(to, Pose::Work) as u16;
+        Self::new(EventKind::Drift, Why::Plain, actuator as u16 | side << 8, over_us)
+    }
+
+    /// Of a [`EventKind::Drift`]: the actuator, and the end to which its stroke takes longer. `None` of every other kind.
+    #[must_use]
+    pub fn drifted(self) -> Option<(Actuator, Pose)> {
+        let [actuator, side] = self.detail.to_le_bytes();
+        let to = match side {
+            0 => Pose::Home,
+            1 => Pose::Work,
+            _ => return None,
+        };
+        let actuator = Actuator::ALL.get(usize::from(actuator))?;
+        (self.kind == EventKind::Drift).then_some((*actuator, to))
     }
 }
 
@@ -282,5 +295,21 @@ pub const fn request_number(request: crate::io::Request) -> u16 {
         R::Step => 15,
         R::DryCycle => 16,
         R::Declare(_) => 17,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_drift_tells_its_actuator_and_its_direction() {
+        for a in Actuator::ALL {
+            for to in [Pose::Home, Pose::Work] {
+                assert_eq!(Event::drift(a, to, -7).drifted(), Some((a, to)));
+            }
+        }
+        let of = |kind, detail| Event::new(kind, Why::Plain, detail, 0).drifted();
+        assert_eq!([of(EventKind::Late, 0), of(EventKind::Drift, 6), of(EventKind::Drift, 512)], [None; 3]);
     }
 }

@@ -56,6 +56,7 @@ pub enum Fault {
 
 /// What a fault does to the unit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Severity {
     /// All off at once.
     Critical,
@@ -65,6 +66,7 @@ pub enum Severity {
 
 /// Who takes a fault back.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Cure {
     /// Clear, once the cause is gone; then Reset and Start.
     Clear,

@@ -11,7 +11,6 @@ use crate::units::{Counts, Duration, Instant, Speed};
 /// An actuator that the core orders.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[repr(u8)]
 pub enum Actuator {
     /// The blade that holds the second bottle back. Work = open.
@@ -43,18 +42,17 @@ impl Actuator {
     pub(crate) const fn bit(self) -> u8 {
         1 << self as u8
     }
+}
 
+named! {
     /// A name for people, lower case.
-    #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::EntryGate => "entry gate",
-            Self::ReleaseGate => "release gate",
-            Self::Grip => "grip",
-            Self::Plunger => "plunger",
-            Self::Rollers => "rollers",
-            Self::Reject => "reject",
-        }
+    Actuator::name {
+        EntryGate => "entry gate",
+        ReleaseGate => "release gate",
+        Grip => "grip",
+        Plunger => "plunger",
+        Rollers => "rollers",
+        Reject => "reject",
     }
 }
 
@@ -76,7 +74,6 @@ pub enum Pose {
 /// One on/off input of the station.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[repr(u8)]
 pub enum Contact {
     /// A bottle waits at the release gate.
@@ -233,44 +230,43 @@ impl Contact {
             Actuator::EntryGate | Actuator::ReleaseGate | Actuator::Reject => None,
         }
     }
+}
 
+named! {
     /// A name for people, lower case, words apart.
-    #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::PocketEye => "pocket eye",
-            Self::ReleaseEye => "release eye",
-            Self::DischargeEye => "discharge eye",
-            Self::SupplyEye => "supply eye",
-            Self::EntryGateHome => "entry gate home",
-            Self::EntryGateWork => "entry gate open",
-            Self::EntryGateOver => "entry gate over",
-            Self::ReleaseGateHome => "release gate home",
-            Self::ReleaseGateWork => "release gate open",
-            Self::ReleaseGateOver => "release gate over",
-            Self::GripHome => "grip home",
-            Self::GripWork => "grip on work",
-            Self::GripOver => "grip over",
-            Self::PlungerHome => "plunger home",
-            Self::PlungerWork => "plunger on work",
-            Self::PlungerOver => "plunger over",
-            Self::RollersHome => "rollers home",
-            Self::RollersWork => "rollers on work",
-            Self::RollersOver => "rollers over",
-            Self::RejectHome => "reject diverting",
-            Self::RejectWork => "reject passing",
-            Self::RejectFull => "reject full",
-            Self::Chain => "chain",
-            Self::Guard => "guard",
-            Self::Air => "air",
-            Self::Drive => "drive",
-            Self::Cap => "cap",
-            Self::Torque => "torque",
-            Self::UpstreamReady => "upstream ready",
-            Self::DownstreamReady => "downstream ready",
-            Self::RejectEye => "reject eye",
-            Self::LineBelt => "line belt",
-        }
+    Contact::name {
+        PocketEye => "pocket eye",
+        ReleaseEye => "release eye",
+        DischargeEye => "discharge eye",
+        SupplyEye => "supply eye",
+        EntryGateHome => "entry gate home",
+        EntryGateWork => "entry gate open",
+        EntryGateOver => "entry gate over",
+        ReleaseGateHome => "release gate home",
+        ReleaseGateWork => "release gate open",
+        ReleaseGateOver => "release gate over",
+        GripHome => "grip home",
+        GripWork => "grip on work",
+        GripOver => "grip over",
+        PlungerHome => "plunger home",
+        PlungerWork => "plunger on work",
+        PlungerOver => "plunger over",
+        RollersHome => "rollers home",
+        RollersWork => "rollers on work",
+        RollersOver => "rollers over",
+        RejectHome => "reject diverting",
+        RejectWork => "reject passing",
+        RejectFull => "reject full",
+        Chain => "chain",
+        Guard => "guard",
+        Air => "air",
+        Drive => "drive",
+        Cap => "cap",
+        Torque => "torque",
+        UpstreamReady => "upstream ready",
+        DownstreamReady => "downstream ready",
+        RejectEye => "reject eye",
+        LineBelt => "line belt",
     }
 }
 
@@ -500,6 +496,7 @@ pub enum Request {
 /// All that the core learns in a tick.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Inputs {
     /// The time of this tick; must not go backwards.
     pub now: Instant,
@@ -523,6 +520,7 @@ pub struct Inputs {
 /// When the core must be called again: at the first of these, at any change of a contact, or with a request.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Wake {
     /// Call when `now ≥ at`; always later than this tick, and never further than the sample gap.
     pub at: Instant,
@@ -535,6 +533,7 @@ pub struct Wake {
 /// All that the core says in a tick; events are borrowed from the station until its next tick.
 // Laid out by hand: see `Ctl`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[repr(C)]
 pub struct Outputs<'a> {
     /// State of the unit.

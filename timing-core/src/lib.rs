@@ -45,6 +45,8 @@
     )
 )]
 
+#[macro_use]
+mod named;
 mod act;
 mod admit;
 mod cx;
@@ -59,6 +61,8 @@ pub mod hal;
 pub mod io;
 pub mod lead;
 mod local;
+#[cfg(feature = "defmt")]
+mod log;
 pub mod machine;
 pub mod product;
 pub mod quadrature;

@@ -11,6 +11,7 @@ use crate::units::{CountsPerMm, Duration, Millimetres, Rate, Speed};
 /// Who starts and stops the belt.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum BeltOwner {
     /// This station.
     Ours,
@@ -27,6 +28,7 @@ pub enum BeltOwner {
 /// | centre-closed | stays, trapped air | sags | stays |
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum ValveKind {
     /// One coil; a spring brings the actuator home.
     SpringReturn,
@@ -39,6 +41,7 @@ pub enum ValveKind {
 /// One actuator.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct ActuatorProfile {
     /// Its valve.
     pub valve: ValveKind,
@@ -69,6 +72,7 @@ impl ActuatorProfile {
 /// What is bolted down, as measured.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct MachineProfile {
     /// Belt encoder scale, ×4 decoded; 0.5 … 1 000 counts/mm.
     pub counts_per_mm: CountsPerMm,
@@ -128,6 +132,7 @@ pub struct MachineProfile {
 
 /// One broken rule of a [`MachineProfile`]; each says what to mend.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum MachineError {
     /// The encoder scale must lie within 0.5 … 1 000 counts/mm.
     CountsPerMm,

@@ -12,6 +12,7 @@ use crate::units::{Duration, Millimetres, Rate, Speed};
 /// How tightening ends.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Tighten {
     /// No spin: grip, plunger and rollers close for this long.
     SeatOnly(Duration),
@@ -29,6 +30,7 @@ pub enum Tighten {
 /// Where the closure's presence is sensed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum CapPolicy {
     /// Nowhere; a bottle without a closure is found only by the plunger's over-travel, if that is fitted.
     Unsensed,
@@ -41,6 +43,7 @@ pub enum CapPolicy {
 /// What is closed today.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Product {
     /// Belt speed; up to the machine's fastest.
     pub speed: Speed,
@@ -97,6 +100,7 @@ pub struct Product {
 
 /// One broken rule of a [`Product`] on its machine; each says what to mend.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum ProductError {
     /// Belt speed must be above zero and at most the machine's fastest.
     Speed,

@@ -66,6 +66,7 @@ const AT_ONCE: Span = Span::from_micros(1);
 
 /// A product may be loaded only in Stopped or Idle with nothing inside.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct NotAtRest;
 
 impl Station {

@@ -34,6 +34,7 @@ impl Tell<'_> {
 /// At every tick: registered + found = good + rejected + removed + lost + inside.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Tally {
     /// Bottles registered at the release eye.
     pub registered: u32,
@@ -63,7 +64,7 @@ pub struct Book {
     pub last_cycle: Duration,
     /// When the last good bottle was counted.
     pub last_good: Instant,
-    /// Mean excess of each stroke to work and home over its profile (exponentially weighted, λ = 1/8), µs.
+    /// Mean excess of each stroke over its profile (exponentially weighted, λ = 1/8), µs: of each actuator first home, then to work.
     pub drift: [[i32; 2]; 6],
     /// Whether drift was told, one bit per actuator and direction.
     pub(crate) drift_told: u16,
@@ -114,7 +115,7 @@ impl Book {
         let limit = i32::try_from(row.margin / 2).unwrap_or(i32::MAX);
         if *mean > limit && self.drift_told & bit == 0 {
             self.drift_told |= bit;
-            tell.push(Event::drift(a, *mean));
+            tell.push(Event::drift(a, pose, *mean));
         }
     }
 

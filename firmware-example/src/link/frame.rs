@@ -59,25 +59,35 @@ impl Opener {
         Self { buffer: [0; FRAME_MAX], length: 0, overrun: false }
     }
 
-    /// Takes one byte; at the end of a frame, what was in it. Ends that follow each other are no frames.
-    pub fn push(&mut self, byte: u8) -> Option<Opened<'_>> {
-        if byte != END {
-            match self.buffer.get_mut(self.length) {
-                Some(place) => {
-                    *place = byte;
-                    self.length += 1;
-                }
-                None => self.overrun = true,
-            }
-            return None;
+    /// Takes bytes up to the end of one frame: how many, and what was in the frame if it has ended. What is left is for the next call. Of bytes that are
+    /// there, at least one is taken. Ends that follow each other are no frames.
+    pub fn push(&mut self, bytes: &[u8]) -> (usize, Option<Opened<'_>>) {
+        let end = bytes.iter().position(|&b| b == END);
+        self.gather(bytes.get(..end.unwrap_or(bytes.len())).unwrap_or_default());
+        match end {
+            None => (bytes.len(), None),
+            Some(end) => (end + 1, self.end()),
         }
+    }
+
+    fn gather(&mut self, bytes: &[u8]) {
+        match self.buffer.get_mut(self.length..self.length + bytes.len()) {
+            Some(room) => {
+                room.copy_from_slice(bytes);
+                self.length += bytes.len();
+            }
+            None => self.overrun = true,
+        }
+    }
+
+    fn end(&mut self) -> Option<Opened<'_>> {
         let (length, overrun) = (self.length, self.overrun);
         (self.length, self.overrun) = (0, false);
-        if length == 0 && !overrun {
-            return None;
-        }
         if overrun {
             return Some(Opened::Broken);
+        }
+        if length == 0 {
+            return None;
         }
         Some(open(self.buffer.get_mut(..length)?).map_or(Opened::Broken, Opened::Body))
     }

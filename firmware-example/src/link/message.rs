@@ -115,6 +115,15 @@ impl Answer {
             events: u8::try_from(out.events.len()).unwrap_or(u8::MAX),
         }
     }
+
+    /// Whether everything but the wake is as in `other`.
+    pub(super) fn differs_at_most_in_wake(&self, other: &Self) -> bool {
+        // Taken apart, so that a new field is not forgotten here.
+        let Self { orders, belt_speed, spin_rpm, unit, mode, wake: _, events_lost, events } = *self;
+        let here = (orders, belt_speed, spin_rpm, unit, mode, events_lost, events);
+        let o = other;
+        here == (o.orders, o.belt_speed, o.spin_rpm, o.unit, o.mode, o.events_lost, o.events)
+    }
 }
 
 /// Writes things one after the other.
@@ -143,12 +152,12 @@ impl<'a> Pen<'a> {
         }
     }
 
-    /// Writes an answer to `inputs` after `last`, and its events, or neither.
+    /// Writes `answer` to `inputs` after `last`, and its `events`, or neither.
     #[must_use]
-    pub fn answer(&mut self, last: Option<&Answer>, inputs: &Inputs, out: &Outputs<'_>) -> bool {
+    pub fn answer(&mut self, last: Option<&Answer>, inputs: &Inputs, answer: &Answer, events: &[Event]) -> bool {
         let before = self.used;
-        let said = Said::after(last, inputs, &Answer::of(out));
-        let whole = self.write(&said) && out.events.iter().all(|e| self.write(e));
+        let said = Said::after(last, inputs, answer);
+        let whole = self.write(&said) && events.iter().all(|e| self.write(e));
         if !whole {
             self.used = before;
         }

@@ -80,6 +80,7 @@ pub enum Said {
 impl Said {
     /// `answer` to `inputs`, after `last`; the first of a batch is told whole.
     #[must_use]
+    #[inline]
     pub fn after(last: Option<&Answer>, inputs: &Inputs, answer: &Answer) -> Self {
         last.and_then(|last| next(last, inputs, answer)).unwrap_or(Self::Whole(*answer))
     }
@@ -103,17 +104,18 @@ impl Said {
 }
 
 fn next(last: &Answer, inputs: &Inputs, answer: &Answer) -> Option<Said> {
-    if answer.events != 0 || last.events != 0 {
+    if answer.events != 0 || last.events != 0 || !answer.differs_at_most_in_wake(last) {
         return None;
     }
-    let by = |far: i64, never: i64, from: i64, to: i64| {
-        if far == never { Some(0) } else { u32::try_from(to.checked_sub(from)?).ok() }
+    // A distance of 0 is no wake, and is told whole as everything is that does not fit.
+    let by = |is_never: bool, from: i64, to: i64| match is_never {
+        true => Some(0),
+        false => u32::try_from(to.checked_sub(from)?).ok().filter(|&by| by > 0),
     };
-    let (belt, wake) = (inputs.belt.get(), &answer.wake);
-    let said = Said::Near {
-        at: u32::try_from(wake.at.as_micros().checked_sub(inputs.now.as_micros())?).ok()?,
-        below: by(wake.below.get(), i64::MIN, wake.below.get(), belt)?,
-        above: by(wake.above.get(), i64::MAX, belt, wake.above.get())?,
-    };
-    (said.answer(Some(last), inputs) == Some(*answer)).then_some(said)
+    let (belt, below, above) = (inputs.belt.get(), answer.wake.below.get(), answer.wake.above.get());
+    Some(Said::Near {
+        at: u32::try_from(answer.wake.at.as_micros().checked_sub(inputs.now.as_micros())?).ok()?,
+        below: by(below == i64::MIN, below, belt)?,
+        above: by(above == i64::MAX, belt, above)?,
+    })
 }

@@ -6,6 +6,9 @@ use super::near::Given;
 use super::{BODY_MAX, FRAME_MAX, VERSION, WINDOW};
 use timing_core::{Inputs, Machine, Orders, Setpoints, Station};
 
+/// Bytes that [`serve`] reads at once, at most: some frames, where a read costs more than its bytes do.
+const READ_MAX: usize = 1_024;
+
 /// Where a board's bytes come from and go to.
 pub trait Wire {
     /// Reads some bytes; 0 when nothing came for as long as a board waits, or ever will.
@@ -23,6 +26,7 @@ pub trait Wire {
 
 /// A wire cannot be read or written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct WireFailed;
 
 /// An answer that may be asked for again.
@@ -35,6 +39,11 @@ struct Kept {
 /// A board at the end of a link: a station that ticks when it is told to.
 pub struct Session {
     opener: Opener,
+    seat: Seat,
+}
+
+/// What answers whole messages.
+struct Seat {
     station: Option<Station>,
     loaded: Option<Loaded>,
     /// The batch that is due.
@@ -56,40 +65,46 @@ impl Session {
     pub const fn new() -> Self {
         Self {
             opener: Opener::new(),
-            station: None,
-            loaded: None,
-            due: 0,
-            kept: [Kept { length: 0, bytes: [0; BODY_MAX] }; WINDOW],
-            orders: Orders::SAFE,
+            seat: Seat {
+                station: None,
+                loaded: None,
+                due: 0,
+                kept: [Kept { length: 0, bytes: [0; BODY_MAX] }; WINDOW],
+                orders: Orders::SAFE,
+            },
         }
     }
 
     /// What a board's coils are to do now: what the last tick ordered, or the safe vector.
     #[must_use]
     pub const fn orders(&self) -> Orders {
-        self.orders
+        self.seat.orders
     }
 
     /// Nothing has come for longer than the board waits: the safe vector, until the next batch that is due.
     pub const fn silent(&mut self) {
-        self.orders = Orders::SAFE;
+        self.seat.orders = Orders::SAFE;
     }
 
-    /// Takes one byte; when it ends a frame, what is to be sent back is written to `into`, and its length given. `around` is told
-    /// of each batch, for a watchdog. `into` holds [`FRAME_MAX`] bytes.
-    pub fn push(&mut self, byte: u8, into: &mut [u8; FRAME_MAX], around: &mut impl Around) -> Option<usize> {
-        match self.opener.push(byte)? {
-            Opened::Broken => self.say(&self.again(), into),
-            Opened::Body(opened) => {
-                // Copied out, because what answers it is the session itself.
-                let mut body = [0; BODY_MAX];
-                let body = body.get_mut(..opened.len())?;
-                body.copy_from_slice(opened);
-                self.hear(body, into, around)
-            }
-        }
+    /// Takes bytes up to the end of one frame: how many, and, if what the frame says is to be answered, how long the answer is that was written to `into`.
+    /// What is left is for the next call; of bytes that are there, at least one is taken. `around` is told of each batch, for a watchdog.
+    pub fn push(
+        &mut self,
+        bytes: &[u8],
+        into: &mut [u8; FRAME_MAX],
+        around: &mut impl Around,
+    ) -> (usize, Option<usize>) {
+        let (taken, opened) = self.opener.push(bytes);
+        let answered = match opened {
+            None => None,
+            Some(Opened::Broken) => self.seat.say(&self.seat.again(), into),
+            Some(Opened::Body(body)) => self.seat.hear(body, into, around),
+        };
+        (taken, answered)
     }
+}
 
+impl Seat {
     fn hear(&mut self, mut body: &[u8], into: &mut [u8; FRAME_MAX], around: &mut impl Around) -> Option<usize> {
         match read(&mut body) {
             Some(ToBoard::Hello { .. }) => self.say(&FromBoard::Hello { version: VERSION, loaded: self.loaded }, into),
@@ -159,9 +174,10 @@ impl Session {
             let Some(inputs) = given.and_then(|g| g.inputs(last.as_ref())) else { break };
             let out = station.tick(&inputs);
             self.orders = out.orders;
+            let answer = Answer::of(&out);
             // What finds no room is missed by the desk, which asked for no more than has room.
-            whole = whole && pen.answer(said.as_ref(), &inputs, &out);
-            (last, said) = (Some(inputs), Some(Answer::of(&out)));
+            whole = whole && pen.answer(said.as_ref(), &inputs, &answer, out.events);
+            (last, said) = (Some(inputs), Some(answer));
         }
         around.after(self.orders);
         kept.length = pen.used();
@@ -188,15 +204,19 @@ impl Around for () {
 /// # Errors
 /// [`WireFailed`] when the wire cannot be read or written.
 pub fn serve(session: &mut Session, wire: &mut impl Wire, around: &mut impl Around) -> Result<(), WireFailed> {
-    let (mut block, mut out) = ([0; 512], [0; FRAME_MAX]);
+    let (mut block, mut out) = ([0; READ_MAX], [0; FRAME_MAX]);
     loop {
         let n = wire.read(&mut block)?;
         if n == 0 {
             session.silent();
             return Ok(());
         }
-        for &byte in block.get(..n).unwrap_or_default() {
-            if let Some(length) = session.push(byte, &mut out, around) {
+        let mut came = block.get(..n).unwrap_or_default();
+        // Each turn takes at least one byte.
+        while !came.is_empty() {
+            let (taken, answered) = session.push(came, &mut out, around);
+            came = came.get(taken..).unwrap_or_default();
+            if let Some(length) = answered {
                 wire.write(out.get(..length).unwrap_or_default())?;
             }
         }

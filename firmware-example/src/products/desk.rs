@@ -9,6 +9,7 @@ pub const CONFIRM_WITHIN: Duration = Duration::from_millis(10_000);
 
 /// What is asked.
 #[derive(Clone, Copy, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Ask<'a> {
     /// Keep a product under a new name.
     Store(&'a Name, &'a Product),
@@ -30,6 +31,7 @@ pub enum Ask<'a> {
 
 /// What was done.
 #[derive(Clone, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Answer {
     /// It was done, and is kept.
     Done,
@@ -41,6 +43,7 @@ pub enum Answer {
 
 /// Why nothing was done.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Refusal<E> {
     /// Only in Stopped or Idle, with nothing inside.
     NotAtRest,

@@ -14,6 +14,8 @@ mod desk;
 mod flash;
 mod mend;
 mod name;
+#[cfg(doctest)]
+mod proofs;
 pub mod record;
 
 pub use desk::{Answer, Ask, CONFIRM_WITHIN, Desk, Refusal};
@@ -42,6 +44,7 @@ const TRIES: usize = 3;
 
 /// What a board sets aside for products; nothing else may stand in it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Geometry {
     /// Word, bytes: what is written or read at once, the larger of the two.
     pub word: usize,
@@ -83,6 +86,7 @@ impl Geometry {
 
 /// Why a product was not stored, found or changed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum StoreError<E> {
     /// No product has that name.
     NoSuchName,

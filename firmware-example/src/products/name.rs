@@ -11,6 +11,7 @@ pub struct Name(heapless::String<NAME_MAX>);
 
 /// One broken rule of a [`Name`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum NameError {
     /// Nothing is left once blanks are trimmed.
     Empty,
@@ -58,5 +59,12 @@ impl Name {
     #[must_use]
     pub fn as_str(&self) -> &str {
         &self.0
+    }
+}
+
+#[cfg(feature = "defmt")]
+impl defmt::Format for Name {
+    fn format(&self, f: defmt::Formatter<'_>) {
+        defmt::write!(f, "{=str:?}", self.as_str());
     }
 }

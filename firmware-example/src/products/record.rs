@@ -23,6 +23,7 @@ const CRC: crc::Crc<u32, crc::NoTable> = crc::Crc::<u32, crc::NoTable>::new(&crc
 
 /// Why a stored record does not become set-points.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum RecordError {
     /// Its bytes are not those that were stored.
     Damaged,

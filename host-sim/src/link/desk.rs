@@ -15,8 +15,8 @@ use timing_core::{Digest, Event, Inputs, Machine, MachineProfile, Product, Setpo
 const TRIES: u32 = 20;
 /// Frames that may come without the one that is due: a board that babbles is none.
 const IDLE: u32 = 10_000;
-/// Ticks in a batch, at most.
-const BATCH: u8 = 32;
+/// Ticks in a batch, at most: as many as one byte counts. Most batches end before, with the room in a message; the fewer there are, the less the link costs.
+const BATCH: u8 = 255;
 
 /// What came of it.
 #[derive(Clone, Debug, Default, Serialize)]
@@ -135,10 +135,13 @@ impl<I: Iterator<Item = Inputs>> Batches<I> {
         {
             let out = self.station.tick(&inputs);
             self.digest.tick(inputs.now, &out);
-            if !(ask.write(&Given::after(given.last(), &inputs)) && tell.answer(said.as_ref(), &inputs, &out)) {
+            let answer = Answer::of(&out);
+            if !(ask.write(&Given::after(given.last(), &inputs))
+                && tell.answer(said.as_ref(), &inputs, &answer, out.events))
+            {
                 return Err(LinkError::TooLong);
             }
-            said = Some(Answer::of(&out));
+            said = Some(answer);
             given.push(inputs);
             count += 1;
         }
@@ -186,21 +189,18 @@ impl Desk<'_> {
     /// The next frame, waiting for it for as long as the line says.
     fn hear(&mut self) -> Result<Heard, LinkError> {
         loop {
-            let mut taken = 0;
             let mut heard = None;
-            for &byte in &self.bytes {
-                taken += 1;
-                match self.opener.push(byte) {
-                    None => continue,
-                    Some(Opened::Broken) => heard = Some(Heard::Broken),
-                    Some(Opened::Body(body)) => {
+            while heard.is_none() && !self.bytes.is_empty() {
+                let (taken, opened) = self.opener.push(&self.bytes);
+                heard = opened.map(|opened| match opened {
+                    Opened::Broken => Heard::Broken,
+                    Opened::Body(body) => {
                         let mut rest = body;
-                        heard = Some(read(&mut rest).map_or(Heard::Broken, |m| Heard::Message(m, body.to_vec())));
+                        read(&mut rest).map_or(Heard::Broken, |m| Heard::Message(m, body.to_vec()))
                     }
-                }
-                break;
+                });
+                self.bytes.drain(..taken);
             }
-            self.bytes.drain(..taken);
             match heard {
                 Some(Heard::Broken) => {
                     self.told.broken += 1;

@@ -2,7 +2,7 @@
 
 use crate::verdict::RunResult;
 use timing_core::{
-    Actuator, Command, Contact, Event, EventKind, Fault, FeedStep, HeadStep, Mode, Order, RULES, UnitState, Why,
+    Actuator, Command, Contact, Event, EventKind, Fault, FeedStep, HeadStep, Mode, Order, Pose, RULES, UnitState, Why,
 };
 
 /// The event's kind as one lower-case word, as `events.csv` has it.
@@ -145,6 +145,10 @@ pub fn sentence(e: &Event) -> String {
         }
         EventKind::Registered => format!("Bottle {v} was registered at the release eye{why}."),
         EventKind::Counted => match e.why {
+            // A number of them, and no bottle's own.
+            Why::Found => {
+                format!("{} found that nobody knew of.", plural(v.max(0) as usize, "bottle was", "bottles were"))
+            }
             Why::Plain => format!("Bottle {v} was counted."),
             why => format!("Bottle {v} was counted as {}.", why.words()),
         },
@@ -182,8 +186,12 @@ pub fn sentence(e: &Event) -> String {
         }
         EventKind::Tightened => format!("Tightening ended after {} of spin{why}.", ms(v)),
         EventKind::Drift => {
-            let name = Actuator::ALL.get(number).map_or("unknown actuator", |a| a.name());
-            format!("The {name} took {} longer than its profile says{why}.", ms(v))
+            let (name, end) = match e.drifted() {
+                Some((a, Pose::Work)) => (a.name(), " on its way to work"),
+                Some((a, _)) => (a.name(), " on its way home"),
+                None => ("unknown actuator", ""),
+            };
+            format!("The {name} took {} longer{end} than its profile says{why}.", ms(v))
         }
         EventKind::Blind => {
             let name = Contact::ALL.get(number).map_or("unknown contact", |c| c.name());

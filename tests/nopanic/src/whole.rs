@@ -3,6 +3,8 @@
 
 #[cfg(target_os = "none")]
 mod panic;
+#[cfg(target_os = "none")]
+mod station;
 
 /// What is passed in is unknown to the compiler, so nothing can be computed beforehand.
 #[cfg(target_os = "none")]
@@ -13,22 +15,7 @@ pub fn entry(
     inputs: &[timing_core::Inputs],
     digest: &mut timing_core::Digest,
 ) -> u32 {
-    use timing_core::{Machine, Setpoints, Station};
-    let Ok(machine) = Machine::new(profile) else {
-        return 1;
-    };
-    let [first, second] = products;
-    let Ok(setpoints) = Setpoints::new(first, &machine) else {
-        return 2;
-    };
-    let mut station = Station::new(machine, setpoints);
-    for i in inputs {
-        digest.tick(i.now, &station.tick(i));
-    }
-    let Ok(setpoints) = Setpoints::new(second, &machine) else {
-        return 3;
-    };
-    u32::from(station.load(setpoints).is_err())
+    station::run(profile, products, inputs, digest)
 }
 
 #[cfg(not(target_os = "none"))]

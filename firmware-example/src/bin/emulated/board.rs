@@ -50,8 +50,8 @@ fn replay(name: &CStr) -> Result<(), &'static str> {
 /// A link over the emulator's standard input and output, until the desk closes it.
 #[inline(never)]
 fn link() -> Result<(), &'static str> {
-    let from = File::open(c"/dev/stdin", nr::open::R_BINARY).ok_or("no standard input")?;
-    let to = File::open(c"/dev/stdout", nr::open::W_TRUNC_BINARY).ok_or("no standard output")?;
+    let from = open(c"/dev/stdin", nr::open::R_BINARY).ok_or("no standard input")?;
+    let to = open(c"/dev/stdout", nr::open::W_TRUNC_BINARY).ok_or("no standard output")?;
     // Too large for this stack, and there is one of it.
     let session = cortex_m::singleton!(: Session = const { Session::new() }).ok_or("a second session")?;
     let mut pipes = Pipes { from, to };
@@ -60,20 +60,20 @@ fn link() -> Result<(), &'static str> {
     served.map_err(|_| "the link failed")
 }
 
-/// The emulator's pipes.
+/// The emulator's pipes, by their handles.
 struct Pipes {
-    from: File,
-    to: File,
+    from: usize,
+    to: usize,
 }
 
 impl Wire for Pipes {
     fn read(&mut self, into: &mut [u8]) -> Result<usize, WireFailed> {
-        Source::read(&mut self.from, into).map_err(|_| WireFailed)
+        read(self.from, into).ok_or(WireFailed)
     }
 
     fn write(&mut self, bytes: &[u8]) -> Result<(), WireFailed> {
         // SAFETY: SYS_WRITE reads `bytes.len()` bytes from `bytes`.
-        let missing = unsafe { syscall!(WRITE, self.to.handle, bytes.as_ptr(), bytes.len()) };
+        let missing = unsafe { syscall!(WRITE, self.to, bytes.as_ptr(), bytes.len()) };
         if missing == 0 { Ok(()) } else { Err(WireFailed) }
     }
 }
@@ -190,19 +190,29 @@ struct File {
 
 impl File {
     fn open(name: &CStr, mode: usize) -> Option<Self> {
-        // SAFETY: SYS_OPEN reads a name of the given length, which ends in a zero byte after it.
-        let handle = unsafe { syscall!(OPEN, name.as_ptr(), mode, name.count_bytes()) };
-        (handle != usize::MAX).then_some(Self { handle, block: [0; 1024], from: 0, to: 0 })
+        Some(Self { handle: open(name, mode)?, block: [0; 1024], from: 0, to: 0 })
     }
+}
+
+/// A handle of the host's.
+fn open(name: &CStr, mode: usize) -> Option<usize> {
+    // SAFETY: SYS_OPEN reads a name of the given length, which ends in a zero byte after it.
+    let handle = unsafe { syscall!(OPEN, name.as_ptr(), mode, name.count_bytes()) };
+    (handle != usize::MAX).then_some(handle)
+}
+
+/// Reads what there is, waiting for the first byte; 0 at the end.
+fn read(handle: usize, into: &mut [u8]) -> Option<usize> {
+    // SAFETY: SYS_READ writes at most `into.len()` bytes to `into`.
+    let missing = unsafe { syscall!(READ, handle, into.as_mut_ptr(), into.len()) };
+    into.len().checked_sub(missing)
 }
 
 impl Source for File {
     fn read(&mut self, into: &mut [u8]) -> Result<usize, SourceFailed> {
         if self.from == self.to {
-            // SAFETY: SYS_READ writes at most `block.len()` bytes to `block`.
-            let missing = unsafe { syscall!(READ, self.handle, self.block.as_mut_ptr(), self.block.len()) };
             self.from = 0;
-            self.to = self.block.len().checked_sub(missing).ok_or(SourceFailed)?;
+            self.to = read(self.handle, &mut self.block).ok_or(SourceFailed)?;
         }
         let n = into.len().min(self.to - self.from);
         into[..n].copy_from_slice(&self.block[self.from..self.from + n]);

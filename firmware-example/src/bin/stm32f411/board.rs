@@ -2,6 +2,7 @@
 // The panic and fault handlers take the ports from whoever had them: the one thing here that needs it.
 #![allow(unsafe_code)]
 
+use crate::link;
 use core::panic::PanicInfo;
 use cortex_m_rt::{entry, exception};
 use firmware_example::pins::{Clockwork, PinBoard};
@@ -9,6 +10,7 @@ use stm32f4xx_hal::pac::{self, TIM2, TIM5};
 use stm32f4xx_hal::prelude::*;
 use stm32f4xx_hal::qei::Qei;
 use stm32f4xx_hal::rcc::Config;
+use stm32f4xx_hal::serial;
 use stm32f4xx_hal::timer::CounterUs;
 use stm32f4xx_hal::watchdog::IndependentWatchdog;
 use timing_core::hal::{
@@ -54,6 +56,18 @@ fn start() -> ! {
     let Some(dp) = pac::Peripherals::take() else { rest() };
     let mut rcc = dp.RCC.freeze(Config::hsi().sysclk(48.MHz()));
     let (a, b, c) = (dp.GPIOA.split(&mut rcc), dp.GPIOB.split(&mut rcc), dp.GPIOC.split(&mut rcc));
+
+    let mut dog = IndependentWatchdog::new(dp.IWDG);
+    let asked = c.pc13.into_pull_up_input();
+    // The pull-up needs a moment to lift a pin that nothing holds.
+    cortex_m::asm::delay(48_000);
+    if asked.is_low() {
+        let config = serial::config::Config::default().baudrate(link::BAUD.bps());
+        let Ok(port) = dp.USART2.serial((a.pa2, a.pa3), config, &mut rcc) else { rest() };
+        dog.start(PATIENCE_MS.millis());
+        link::serve_for_ever(port, dog);
+        rest();
+    }
 
     macro_rules! inputs {
         ($($name:ident: $pin:expr => $contact:ident),* $(,)?) => {
@@ -139,7 +153,6 @@ fn start() -> ! {
     let Ok(setpoints) = Setpoints::new(&example::product(), &machine) else { rest() };
     let mut station = Station::new(machine, setpoints);
 
-    let mut dog = IndependentWatchdog::new(dp.IWDG);
     dog.start(PATIENCE_MS.millis());
     let duty = (Duty::belt(belt_pwm, Speed::from_mm_per_s(400)), Duty::spin(roller_pwm, FULL_RPM));
     let wires = Wires::new(&mut inputs, &mut outputs);

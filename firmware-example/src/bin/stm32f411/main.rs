@@ -20,6 +20,7 @@
 //! | PB14 | rollers home | PC0 … PC6 | buttons: stop, abort, hold, unhold, clear, reset, start |
 //! | PB15 | rollers on work | PA8 | chain closed |
 //! | PA9 | guard shut | PA10 | air on |
+//! | PA2, PA3 | serial port out, in (USART2) | PC13 | low at power-up: serve the link, and nothing else |
 //!
 //! Every input is pulled up and is *on* when low (an isolator that conducts), so that a broken wire reads as off: chain open, nobody home. Every
 //! output is *on* when high; pull each down outside, so that it is off while the processor starts. PA15, PB3 and PB4 carry the debug port's JTAG until a
@@ -29,6 +30,8 @@
 
 #[cfg(target_os = "none")]
 mod board;
+#[cfg(target_os = "none")]
+mod link;
 
 #[cfg(not(target_os = "none"))]
 fn main() {
