@@ -208,6 +208,8 @@ pub(crate) fn enter(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, to: UnitState, why: Why)
         _ => {}
     }
     if to == S::Resetting {
+        // What failed was let be when the rest went home: it is brought home, and confirmed, with the next Start.
+        ctl.unit.homed &= ctl.unit.failed == 0;
         ctl.unit.failed = 0;
     }
 }
