@@ -151,6 +151,7 @@ fn loaded(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     }
     let inside = ctl.inside();
     let go = executes
+        && !cx.seen.is(Contact::ReleaseEye)
         && ctl.strokes.is(Actuator::EntryGate, At::Home)
         && ctl.strokes.is(Actuator::ReleaseGate, At::Home)
         && head::is_ready(ctl)
