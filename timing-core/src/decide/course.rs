@@ -182,6 +182,8 @@ pub(crate) fn enter(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, to: UnitState, why: Why)
     unit.clear = Deadline::NEVER;
     unit.flush = Place::NOWHERE;
     ctl.feed.settle_limit = Deadline::NEVER;
+    // A button held in another state is let go: its time would be over there unseen, and waked for ever.
+    ctl.jog.forget();
     unit.bound = if to.is_acting() && !matches!(to, S::Execute) {
         Deadline::after(cx.seen.now, cx.m.patience)
     } else {

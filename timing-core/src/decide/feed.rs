@@ -76,6 +76,7 @@ pub(crate) fn poses(feed: &Feed, asked: &mut Wanted) {
 fn enter(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, step: FeedStep) {
     ctl.feed.step = step;
     ctl.feed.settle = Place::NOWHERE;
+    ctl.feed.shut = Place::NOWHERE;
     ctl.feed.starve = Deadline::NEVER;
     cx.tell.say(EventKind::Feed, Why::Plain, step as u16, 0);
 }
@@ -212,6 +213,7 @@ pub(crate) fn resume(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
         ctl.feed.past_blade = false;
         ctl.feed.shut = Place::at(cx.seen.belt.ahead(cx.s.gate_shut));
     } else if !cx.seen.is(Contact::PocketEye) && !cx.seen.is(Contact::ReleaseEye) {
+        ctl.feed.misfeed = Place::NOWHERE;
         enter(ctl, cx, FeedStep::Shutting);
     } else {
         ctl.feed.misfeed = Place::at(cx.seen.belt.ahead(cx.s.misfeed));
