@@ -205,6 +205,8 @@ pub(crate) fn resume(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
         // Whether what stands there is free now, only its going can show.
         ctl.feed.jam = Place::at(cx.seen.belt.ahead(cx.s.jam));
     }
+    // What stands in the pocket may have been changed by hand: it settles anew.
+    ctl.feed.settle = Place::NOWHERE;
     if ctl.feed.step != FeedStep::Releasing {
         return;
     }
