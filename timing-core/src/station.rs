@@ -434,6 +434,9 @@ fn give(ctl: &mut Ctl, leaves: &act::Wanted, cx: &mut Cx<'_, '_>) {
     if reject != ctl.was.pose(Actuator::Reject) && reject != crate::io::Pose::Work {
         ctl.track.diverted_all(cx.tell);
     }
+    if leaves.belt && !ctl.was.belt {
+        ctl.belt.resample(cx.seen.belt, cx.seen.edge_at, cx.s.window, cx.s.rate);
+    }
     if leaves.belt != ctl.was.belt {
         ctl.watch.grace =
             if leaves.belt { Deadline::after(cx.seen.now, cx.m.ramp.plus(cx.m.still)) } else { Deadline::NEVER };

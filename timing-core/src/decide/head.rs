@@ -208,9 +208,11 @@ fn vacant(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     }
 }
 
-/// Speed for a lead: as sampled, and as it changes; nothing while the belt stands.
+/// Speed for a lead: as sampled, and as it changes; as set, until the first sample after the belt starts; nothing while it
+/// stands.
 fn rate(ctl: &Ctl, cx: &Cx<'_, '_>) -> Rate {
-    ctl.belt.rate_ahead(cx.s.windows_ahead)
+    let sampled = ctl.belt.rate_ahead(cx.s.windows_ahead);
+    if sampled == Rate::ZERO && ctl.belt.is_moving() { cx.s.rate } else { sampled }
 }
 
 fn incoming(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
@@ -218,6 +220,11 @@ fn incoming(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
         enter(ctl, cx, HeadStep::Vacant);
         return;
     };
+    if !ctl.belt.is_moving() {
+        // On a belt that stands nothing comes due; where it will be at the contact is not known before it runs.
+        ctl.head.order = Place::NOWHERE;
+        return;
+    }
     let (mark, u, flagged, cap) = (b.mark, b.u, b.flag != Why::Plain, b.cap);
     let lead = lead::lead(rate(ctl, cx), cx.m, Actuator::Grip);
     let place = mark.ahead(cx.s.catch_early.saturating_add(lead).saturating_neg());
