@@ -502,7 +502,8 @@ fn let_go(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     let flag = ctl.track.at_head().map(|b| b.flag);
     let miss = matches!(flag, Some(Why::NoCap | Why::GripEmpty | Why::Missed | Why::TorqueEarly | Why::TorqueLate));
     if core::mem::take(&mut ctl.head.gripped) {
-        let at = if ctl.head.freed.is_due(cx.seen.belt) && !stopped { ctl.head.freed.counts() } else { cx.seen.belt };
+        // A belt that stops for a newcomer while the jaw opens has carried it on until then.
+        let at = if ctl.head.freed.is_due(cx.seen.belt) { ctl.head.freed.counts() } else { cx.seen.belt };
         let mark = at.ahead(cx.s.slip);
         ctl.track.let_go(mark, cx.m, cx.s);
         enter(ctl, cx, HeadStep::Leaving);
