@@ -121,7 +121,7 @@ pub fn usual(kind: Kind, unit: UnitState, mode: Mode) -> Option<Request> {
 }
 
 /// Everything the operator may do for nothing in this state, besides waiting.
-fn free(kind: Kind, said: &Said, lasts: bool) -> std::vec::Vec<Request> {
+fn free(kind: Kind, said: &Said, lasts: bool, hand: bool) -> std::vec::Vec<Request> {
     let (unit, mode) = (said.unit, said.mode);
     let mut all = std::vec::Vec::new();
     if kind == Kind::Batch && matches!(unit, UnitState::Stopped | UnitState::Completed) {
@@ -132,12 +132,17 @@ fn free(kind: Kind, said: &Said, lasts: bool) -> std::vec::Vec<Request> {
     if unit == UnitState::Execute && mode == kind.mode() {
         match mode {
             Mode::Manual => {
-                // To the other end; the reject is like any other and left out.
-                for a in Actuator::ALL.into_iter().filter(|a| *a != Actuator::Reject) {
-                    let to = if said.orders.work(a) { Pose::Home } else { Pose::Work };
-                    all.push(Request::Jog(a, to));
+                // To the other end. Head and gates have nothing to do with each other, and are jogged in worlds of their own.
+                let (head, gates) = (
+                    &[Actuator::Grip, Actuator::Plunger, Actuator::Rollers],
+                    &[Actuator::EntryGate, Actuator::ReleaseGate],
+                );
+                let jogged: &[Actuator] = if hand { head } else { gates };
+                for a in jogged {
+                    let to = if said.orders.work(*a) { Pose::Home } else { Pose::Work };
+                    all.push(Request::Jog(*a, to));
                 }
-                all.extend([Request::JogSpin, Request::JogBelt]);
+                all.push(if hand { Request::JogSpin } else { Request::JogBelt });
             }
             Mode::Maintenance => all.extend([Request::Step, Request::DryCycle]),
             Mode::Production => {}
@@ -182,18 +187,43 @@ pub fn catalogue(kind: Kind) -> std::vec::Vec<Deed> {
     all
 }
 
+/// Whether a deed concerns what is special to this kind of world. What is left out happens in the world of [`Kind::Line`], whose
+/// escapement and head are the same.
+#[must_use]
+pub fn concerns(kind: Kind, deed: Deed) -> bool {
+    use Actuator as A;
+    use Contact as C;
+    match (kind, deed) {
+        (Kind::Line | Kind::Maintenance, _) => true,
+        (Kind::Manual, Deed::Flip(c) | Deed::Stick(c)) => {
+            !matches!(c, C::PocketEye | C::ReleaseEye | C::DischargeEye | C::Guard | C::Air)
+        }
+        (Kind::Manual, Deed::Slip(_) | Deed::Fall(_) | Deed::Stray(_)) => false,
+        (Kind::Manual, _) => true,
+        (Kind::Batch, Deed::Flip(c) | Deed::Stick(c)) => {
+            matches!(c, C::ReleaseEye | C::DischargeEye | C::Chain)
+        }
+        (Kind::Batch, Deed::Late(a) | Deed::Jam(a)) => matches!(a, A::ReleaseGate | A::Grip),
+        (Kind::Batch, Deed::Back | Deed::Silent | Deed::Coast) => false,
+        (Kind::Early, Deed::Flip(c) | Deed::Stick(c)) => {
+            matches!(c, C::PocketEye | C::ReleaseEye | C::DischargeEye | C::GripHome | C::GripWork | C::Chain)
+        }
+        (Kind::Early, Deed::Late(a) | Deed::Jam(a)) => matches!(a, A::ReleaseGate | A::Grip | A::Plunger | A::Rollers),
+        (Kind::Torque, Deed::Flip(c) | Deed::Stick(c)) => {
+            matches!(c, C::Torque | C::GripWork | C::PlungerWork | C::RollersHome | C::RollersWork | C::Chain)
+        }
+        (Kind::Torque, Deed::Late(a) | Deed::Jam(a)) => matches!(a, A::Grip | A::Plunger | A::Rollers),
+        (Kind::Torque, Deed::Back | Deed::Silent | Deed::Coast | Deed::Starve | Deed::Double | Deed::Stray(_)) => false,
+        (Kind::Early | Kind::Torque, Deed::Ask(r)) => matches!(r, Request::Command(_)),
+        (Kind::Batch | Kind::Early | Kind::Torque, _) => true,
+    }
+}
+
 /// Every beat that may come next: each free choice with each set of at most `left` deeds.
-pub fn beats(
-    kind: Kind,
-    catalogue: &[Deed],
-    plant: &Plant,
-    said: &Said,
-    left: u8,
-    out: &mut std::vec::Vec<Beat>,
-) {
+pub fn beats(kind: Kind, catalogue: &[Deed], plant: &Plant, said: &Said, left: u8, out: &mut std::vec::Vec<Beat>) {
     let (orders, unit) = (said.orders, said.unit);
     let mut choices = std::vec![Beat::default()];
-    for r in free(kind, said, plant.can_cure(kind)) {
+    for r in free(kind, said, plant.can_cure(kind), plant.hand) {
         choices.push(Beat { press: Some(r), ..Beat::default() });
     }
     if !unit.is_acting() && plant.can_cure(kind) {

@@ -5,11 +5,11 @@
 //! wake, tested elsewhere, say that the last is a matter of speed alone. The station must have been rebased to a fixed time and
 //! belt place before.
 
+use crate::setup::CELL;
+use crate::world::NOW_US;
 use ahash::AHasher;
 use serde::ser::{self, Serialize, Serializer};
 use std::hash::Hash;
-use crate::setup::CELL;
-use crate::world::NOW_US;
 use timing_core::Station;
 
 /// Cannot happen: nothing here fails.

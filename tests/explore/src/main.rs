@@ -2,6 +2,7 @@
 
 use clap::Parser;
 use explore::model::{Plan, Report, explore};
+use explore::rules;
 use explore::sabotage::Sabotage;
 use explore::setup::Kind;
 use explore::show;
@@ -25,9 +26,15 @@ struct Args {
     /// Depth first: less memory.
     #[arg(long)]
     deep: bool,
+    /// With k of 2 or more: every deed in every model, not only those that concern what is special to it.
+    #[arg(long)]
+    whole: bool,
     /// Stop at so many generated states, unfinished.
     #[arg(long)]
     limit: Option<usize>,
+    /// Which rules are judged in which model.
+    #[arg(long)]
+    rules: bool,
     /// Show that each station broken on purpose is caught.
     #[arg(long)]
     sabotage: bool,
@@ -36,17 +43,42 @@ struct Args {
 fn main() -> ExitCode {
     let args = Args::parse();
     std::panic::set_hook(Box::new(|_| {}));
-    if args.sabotage { sabotage() } else { models(&args) }
+    if args.rules {
+        judged();
+        ExitCode::SUCCESS
+    } else if args.sabotage {
+        sabotage()
+    } else {
+        models(&args)
+    }
+}
+
+fn judged() {
+    println!("| rule | {} |", Kind::ALL.map(Kind::name).join(" | "));
+    println!("|---|{}", "---|".repeat(Kind::ALL.len()));
+    for (n, name) in rules::NAMES.iter().enumerate().skip(1) {
+        let cells = Kind::ALL.map(|k| rules::applies(k, n as u8).err().unwrap_or("yes"));
+        println!("| {name} | {} |", cells.join(" | "));
+    }
 }
 
 fn models(args: &Args) -> ExitCode {
-    println!("model        k    states   generated  depth        s  recovered (by Abort)  most beats: good, after Abort, rest");
+    println!(
+        "model        k    states   generated  depth        s  recovered (by Abort)  most beats: good, after Abort, rest"
+    );
     let mut broken = 0;
     for kind in Kind::ALL {
         if !args.model.is_empty() && !args.model.iter().any(|m| m == kind.name()) {
             continue;
         }
-        let plan = Plan { limit: args.limit, recovery: !args.no_recovery, threads: args.threads, deep: args.deep, ..Plan::new(kind, args.k) };
+        let plan = Plan {
+            limit: args.limit,
+            recovery: !args.no_recovery,
+            threads: args.threads,
+            deep: args.deep,
+            whole: args.whole || args.k < 2,
+            ..Plan::new(kind, args.k)
+        };
         let r = explore(plan);
         row(&r);
         for f in &r.found {
@@ -74,16 +106,15 @@ fn row(r: &Report) {
 }
 
 fn sabotage() -> ExitCode {
-    println!("broken on purpose     rule  caught by                  depth   states        s");
+    println!("broken on purpose     breaks         caught by                    depth   states        s");
     let mut missed = 0;
-    for (how, rule) in Sabotage::ALL {
-        let r = explore(Plan { recovery: false, sabotage: Some(how), ..Plan::new(how.kind(), 1) });
-        let by: Vec<&str> = r.found.iter().filter_map(|f| f.name.split(' ').next()).collect();
-        let caught = by.contains(&format!("R{rule}").as_str());
-        missed += u32::from(!caught);
-        let by = if by.is_empty() { "NOT CAUGHT".to_owned() } else { by.join(" ") };
-        let depth = r.found.iter().map(|f| f.beats.len()).min().unwrap_or(0);
-        println!("{:21} R{rule:<4} {by:26} {depth:5} {:8} {:8.2}", format!("{how:?}"), r.states, r.seconds);
+    for (how, property) in Sabotage::ALL {
+        let r = explore(Plan::broken(how));
+        let by: Vec<&str> = r.found.iter().map(|f| f.short()).collect();
+        missed += u32::from(!by.contains(&property));
+        let by = if by.is_empty() { "NOT CAUGHT".to_owned() } else { by.join(", ") };
+        let depth = r.found.iter().filter(|f| f.short() == property).map(|f| f.beats.len()).min().unwrap_or(0);
+        println!("{:21} {property:14} {by:28} {depth:5} {:8} {:8.2}", format!("{how:?}"), r.states, r.seconds);
     }
     if missed == 0 { ExitCode::SUCCESS } else { ExitCode::FAILURE }
 }

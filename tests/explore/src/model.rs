@@ -1,6 +1,6 @@
 //! The exploration as stateright sees it.
 
-use crate::deed::{Beat, Deed, beats, catalogue};
+use crate::deed::{Beat, Deed, beats, catalogue, concerns};
 use crate::plant::Plant;
 use crate::recovery::Recovery;
 use crate::rules;
@@ -34,6 +34,8 @@ pub struct Plan {
     pub threads: usize,
     /// Depth first: less memory, and longer counter-examples.
     pub deep: bool,
+    /// Every deed of the catalogue, not only those that concern what is special to this kind.
+    pub whole: bool,
     /// Stop at so many generated states, unfinished.
     pub limit: Option<usize>,
 }
@@ -42,7 +44,15 @@ impl Plan {
     /// Everything of `kind` with `budget` deeds, on one thread.
     #[must_use]
     pub const fn new(kind: Kind, budget: u8) -> Self {
-        Self { kind, budget, sabotage: None, recovery: true, threads: 1, deep: false, limit: None }
+        Self { kind, budget, sabotage: None, recovery: true, threads: 1, deep: false, whole: budget < 2, limit: None }
+    }
+}
+
+impl Plan {
+    /// A station broken on purpose, with one deed, until something is found.
+    #[must_use]
+    pub const fn broken(how: Sabotage) -> Self {
+        Self { sabotage: Some(how), recovery: how.is_about_recovery(), ..Self::new(how.kind(), 1) }
     }
 }
 
@@ -54,6 +64,15 @@ pub struct Found {
     pub beats: Vec<Beat>,
     /// The state at power-up.
     pub from: World,
+}
+
+impl Found {
+    /// The property's name, of a rule its number alone.
+    #[must_use]
+    pub fn short(&self) -> &'static str {
+        let rule = self.name.starts_with('R');
+        self.name.split(' ').next().filter(|_| rule).unwrap_or(self.name)
+    }
 }
 
 /// What was explored.
@@ -98,12 +117,30 @@ impl Model for Explore {
 
     fn properties(&self) -> Vec<Property<Self>> {
         let mut all = vec![
-            rule::<1>(), rule::<2>(), rule::<3>(), rule::<4>(), rule::<5>(), rule::<6>(), rule::<7>(), rule::<8>(),
-            rule::<9>(), rule::<10>(), rule::<11>(), rule::<12>(), rule::<13>(), rule::<14>(), rule::<15>(), rule::<16>(),
+            rule::<1>(),
+            rule::<2>(),
+            rule::<3>(),
+            rule::<4>(),
+            rule::<5>(),
+            rule::<6>(),
+            rule::<7>(),
+            rule::<8>(),
+            rule::<9>(),
+            rule::<10>(),
+            rule::<11>(),
+            rule::<12>(),
+            rule::<13>(),
+            rule::<14>(),
+            rule::<15>(),
+            rule::<16>(),
         ];
         if self.recovery.is_some() {
-            all.push(Property::always("recovers", |m: &Self, w: &World| m.recovery.as_ref().is_none_or(|r| r.recovers(w))));
-            all.push(Property::always("comes to rest", |m: &Self, w: &World| m.recovery.as_ref().is_none_or(|r| r.rests(w))));
+            all.push(Property::always("recovers", |m: &Self, w: &World| {
+                m.recovery.as_ref().is_none_or(|r| r.recovers(w))
+            }));
+            all.push(Property::always("comes to rest", |m: &Self, w: &World| {
+                m.recovery.as_ref().is_none_or(|r| r.rests(w))
+            }));
         }
         all
     }
@@ -121,7 +158,7 @@ pub fn explore(plan: Plan) -> Report {
         kind: plan.kind,
         budget: plan.budget,
         sabotage: plan.sabotage,
-        catalogue: catalogue(plan.kind),
+        catalogue: catalogue(plan.kind).into_iter().filter(|d| plan.whole || concerns(plan.kind, *d)).collect(),
         recovery: plan.recovery.then(Recovery::default),
     };
     let mut builder = model.checker().threads(plan.threads);
@@ -131,7 +168,11 @@ pub fn explore(plan: Plan) -> Report {
     if let Some(n) = plan.limit {
         builder = builder.target_state_count(n);
     }
-    if plan.deep { report(plan, builder.spawn_dfs().join(), began) } else { report(plan, builder.spawn_bfs().join(), began) }
+    if plan.deep {
+        report(plan, builder.spawn_dfs().join(), began)
+    } else {
+        report(plan, builder.spawn_bfs().join(), began)
+    }
 }
 
 fn report(plan: Plan, checker: impl Checker<Explore>, began: Instant) -> Report {

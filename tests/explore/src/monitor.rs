@@ -99,7 +99,8 @@ impl Tick<'_> {
     /// Everything had to be dropped: rules about single orders give way.
     #[must_use]
     pub fn is_dropped(&self) -> bool {
-        !self.on(Contact::Chain) || matches!(self.is.unit, UnitState::Aborting | UnitState::Aborted | UnitState::Clearing)
+        !self.on(Contact::Chain)
+            || matches!(self.is.unit, UnitState::Aborting | UnitState::Aborted | UnitState::Clearing)
     }
 
     /// Production, so that the rules of the escapement and of the catch apply.
@@ -149,7 +150,7 @@ impl Monitor {
     pub fn begin_beat(&mut self, _: &Plant) {
         self.changed = 0;
         for h in &mut self.held {
-            *h = h.saturating_add(1).max(1).min(8);
+            *h = h.saturating_add(1).min(4);
         }
     }
 
@@ -162,14 +163,7 @@ impl Monitor {
     }
 
     /// The beat is over: what lasts is counted.
-    pub fn end_beat(
-        &mut self,
-        plant: &Plant,
-        said: &Said,
-        broken: &mut u32,
-        first: &mut Option<Breach>,
-        counts: i64,
-    ) {
+    pub fn end_beat(&mut self, plant: &Plant, said: &Said, broken: &mut u32, first: &mut Option<Breach>, counts: i64) {
         let mut tell = Tell { broken, first };
         rules::lasting::end_beat(self, plant, said, counts, &mut tell);
         self.warned = if said.orders.beacon() { (self.warned + 1).min(WARN_BEATS + 1) } else { self.warned };

@@ -80,6 +80,8 @@ pub struct Plant {
     pub no_torque: bool,
     /// The release eye or the encoder lied, or a bottle was taken: what the core knows of places may be wrong.
     pub blind: bool,
+    /// A bottle was placed at the head; in Manual the head is jogged then, else the gates and the belt.
+    pub hand: bool,
     /// What was read last.
     pub contacts: Contacts,
 }
@@ -101,6 +103,7 @@ impl Plant {
             spun: 0,
             no_torque: false,
             blind: false,
+            hand,
             contacts: Contacts::NONE,
         };
         if hand {
@@ -121,7 +124,8 @@ impl Plant {
     /// Whether a blade has come down on `b`.
     fn is_pinned(&self, b: &Bottle) -> bool {
         let between = |a: Actuator| self.reach[a.index()] == Reach::Between;
-        b.x == at::UNDER_RELEASE && between(Actuator::ReleaseGate) || b.x == at::UNDER_ENTRY && between(Actuator::EntryGate)
+        b.x == at::UNDER_RELEASE && between(Actuator::ReleaseGate)
+            || b.x == at::UNDER_ENTRY && between(Actuator::EntryGate)
     }
 
     /// Everything that lasts is cured; what fell, or stands under a blade, is taken out.
@@ -155,14 +159,14 @@ impl Plant {
             }
             Deed::Jam(a) => self.jammed & (1 << a.index()) == 0,
             Deed::Slip(i) => {
-                orders.belt() && nth(i).is_some_and(|b| !b.fallen && b.x > at::QUEUE && !self.is_held(b, orders, &Beat::default()))
+                orders.belt()
+                    && nth(i)
+                        .is_some_and(|b| !b.fallen && b.x > at::QUEUE && !self.is_held(b, orders, &Beat::default()))
             }
             Deed::Fall(i) => nth(i).is_some_and(|b| !b.fallen && b.x > at::QUEUE),
             Deed::Take(i) => nth(i).is_some_and(|b| b.x > at::QUEUE),
             Deed::Double => self.bottles.iter().any(|b| !b.pushy && b.x <= at::POCKET),
-            Deed::Stray(x) => {
-                self.bottles.len() < kind.room() && self.bottles.iter().all(|b| b.x.abs_diff(x) >= 2)
-            }
+            Deed::Stray(x) => self.bottles.len() < kind.room() && self.bottles.iter().all(|b| b.x.abs_diff(x) >= 2),
             Deed::Bare => self.bottles.iter().any(|b| b.cap && b.x <= at::POCKET),
             Deed::Coast => self.moved && !orders.belt(),
             Deed::Back => !orders.belt(),
@@ -208,6 +212,7 @@ impl Plant {
                 Deed::Double => {
                     if let Some(b) = self.bottles.iter_mut().find(|b| !b.pushy && b.x <= at::POCKET) {
                         b.pushy = true;
+                        b.astray = true;
                     }
                 }
                 Deed::Bare => {
@@ -222,17 +227,21 @@ impl Plant {
                 Deed::Back => self.blind = true,
                 Deed::Starve => self.starved = true,
                 Deed::NoTorque => self.no_torque = true,
-                Deed::Take(_) | Deed::Stray(_) | Deed::Late(_) | Deed::Slip(_) | Deed::Coast | Deed::Crossed | Deed::Ask(_) => {}
+                Deed::Take(_)
+                | Deed::Stray(_)
+                | Deed::Late(_)
+                | Deed::Slip(_)
+                | Deed::Coast
+                | Deed::Crossed
+                | Deed::Ask(_) => {}
             }
         }
         // Last, because they change who is the how manieth.
         for deed in &beat.deeds {
             match *deed {
-                Deed::Take(i) => {
-                    if usize::from(i) < self.bottles.len() {
-                        self.bottles.remove(usize::from(i));
-                        self.blind = true;
-                    }
+                Deed::Take(i) if usize::from(i) < self.bottles.len() => {
+                    self.bottles.remove(usize::from(i));
+                    self.blind = true;
                 }
                 Deed::Stray(x) => {
                     let i = self.bottles.iter().position(|b| b.x < x).unwrap_or(self.bottles.len());
@@ -279,9 +288,9 @@ impl Plant {
                 at::QUEUE | at::UNDER_ENTRY => entry_open || b.pushy,
                 _ => true,
             };
-            let slips = beat.deeds.iter().any(|d| *d == Deed::Slip(i as u8));
+            let slips = beat.has(Deed::Slip(i as u8));
             let held = seen.is_held(b, orders, beat);
-            let free = !b.fallen && !held && !slips && gate && i16::from(b.x) + 1 <= i16::from(ahead) - 2;
+            let free = !b.fallen && !held && !slips && gate && i16::from(b.x) < i16::from(ahead) - 2;
             if free {
                 b.dx = 1;
                 b.x += 1;

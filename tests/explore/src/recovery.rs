@@ -6,8 +6,8 @@
 //! state on the way, and most answers take one beat.
 
 use crate::deed::{Beat, usual};
-use crate::setup::Kind;
 use crate::setup::BEAT_US;
+use crate::setup::Kind;
 use crate::world::{NOW_US, World};
 use std::collections::HashMap;
 use std::sync::Mutex;
@@ -150,7 +150,9 @@ fn script(w: &World) -> World {
 fn choose(w: &World) -> (Beat, World) {
     let s = &w.said;
     let wrong = s.unit == S::Execute && s.mode != w.kind.mode();
-    let steps = s.unit == S::Execute && s.mode == Mode::Maintenance && s.head != HeadStep::Vacant;
+    let by_hand = s.unit == S::Execute && s.mode == Mode::Maintenance && s.head != HeadStep::Vacant;
+    // Only when nothing moves any more: a step asked for too early is kept, and begins the next cycle.
+    let steps = by_hand && is_still(w);
     let press = if wrong {
         Some(Request::Command(Command::Stop))
     } else if steps {
@@ -158,7 +160,9 @@ fn choose(w: &World) -> (Beat, World) {
     } else {
         usual(w.kind, s.unit, s.mode)
     };
-    let beat = Beat { press, ..Beat::default() };
+    // What a blade came down on since, or stuck, is seen to before anything is asked for.
+    let cure = !s.unit.is_acting() && w.plant.can_cure(w.kind);
+    let beat = Beat { press: press.filter(|_| !cure), cure, ..Beat::default() };
     let next = w.after(&beat);
     if s.unit == S::Suspended && is_still(w) {
         // Nothing changes any more: it was the operator who suspended it.
@@ -174,8 +178,9 @@ fn is_reached(w: &World, next: &World) -> bool {
     let s = &next.said;
     let at_work = s.unit == S::Execute && s.mode == w.kind.mode();
     match w.kind {
-        Kind::Line | Kind::Early | Kind::Torque => s.tally.good > w.said.tally.good,
-        Kind::Batch => s.tally.good > w.said.tally.good || s.unit == S::Completed,
+        Kind::Line | Kind::Early | Kind::Torque | Kind::Batch => {
+            s.tally.good > w.said.tally.good || s.unit == S::Completed
+        }
         Kind::Manual => at_work,
         Kind::Maintenance => at_work && s.head == HeadStep::Vacant,
     }

@@ -3,7 +3,7 @@
 use crate::setup::{BEAT_US, Kind};
 use crate::world::Said;
 use timing_core::{
-    Actuator, Command, Contact, Contacts, Counts, Duration, FeedStep, HeadStep, Inputs, Orders, Request, UnitState,
+    Actuator, Command, Contact, Contacts, Duration, FeedStep, HeadStep, Inputs, Instant, Orders, Request, UnitState,
 };
 
 /// A way to break the station from outside.
@@ -47,34 +47,46 @@ pub enum Sabotage {
     SleepsTooLong,
     /// It panics when the grip finds nothing.
     PanicsOnEmptyGrip,
+    /// Start does not reach the core.
+    LosesStart,
+    /// In Stopped it wants to be called twice a beat.
+    NeverRests,
 }
 
 impl Sabotage {
-    /// All of them, with the rule that each breaks.
-    pub const ALL: [(Self, u8); 19] = [
-        (Self::LateChain, 1),
-        (Self::RestartAfterChain, 1),
-        (Self::PlungerWithGrip, 2),
-        (Self::RollersWithPlunger, 2),
-        (Self::SpinWhileClosing, 3),
-        (Self::GripDropsOnHold, 4),
-        (Self::EntryGateEarly, 5),
-        (Self::ReleaseWhileBusy, 6),
-        (Self::ReleaseShutsEarly, 7),
-        (Self::EntryShutsEarly, 7),
-        (Self::LateGrip, 8),
-        (Self::BelievesStrokes, 9),
-        (Self::BlindToJam, 10),
-        (Self::NoWarning, 11),
-        (Self::ForgetsLost, 12),
-        (Self::OneMore, 13),
-        (Self::SkipsHolding, 14),
-        (Self::SleepsTooLong, 15),
-        (Self::PanicsOnEmptyGrip, 16),
+    /// All of them, with the property that each breaks, as its name begins.
+    pub const ALL: [(Self, &'static str); 21] = [
+        (Self::LateChain, "R1"),
+        (Self::RestartAfterChain, "R1"),
+        (Self::PlungerWithGrip, "R2"),
+        (Self::RollersWithPlunger, "R2"),
+        (Self::SpinWhileClosing, "R3"),
+        (Self::GripDropsOnHold, "R4"),
+        (Self::EntryGateEarly, "R5"),
+        (Self::ReleaseWhileBusy, "R6"),
+        (Self::ReleaseShutsEarly, "R7"),
+        (Self::EntryShutsEarly, "R7"),
+        (Self::LateGrip, "R8"),
+        (Self::BelievesStrokes, "R9"),
+        (Self::BlindToJam, "R10"),
+        (Self::NoWarning, "R11"),
+        (Self::ForgetsLost, "R12"),
+        (Self::OneMore, "R13"),
+        (Self::SkipsHolding, "R14"),
+        (Self::SleepsTooLong, "R15"),
+        (Self::PanicsOnEmptyGrip, "R16"),
+        (Self::LosesStart, "recovers"),
+        (Self::NeverRests, "comes to rest"),
     ];
 }
 
 impl Sabotage {
+    /// Whether only recovery or rest can show it.
+    #[must_use]
+    pub const fn is_about_recovery(self) -> bool {
+        matches!(self, Self::LosesStart | Self::NeverRests)
+    }
+
     /// The kind of world in which it shows.
     #[must_use]
     pub const fn kind(self) -> Kind {
@@ -123,11 +135,10 @@ impl Meddler {
                 }
             }
             Some(Sabotage::BelievesStrokes) => i.contacts = believed(i.contacts, was.orders),
-            Some(Sabotage::BlindToJam) => {
-                if was.feed != FeedStep::Releasing {
-                    i.contacts = i.contacts.with(Contact::ReleaseEye, false);
-                }
+            Some(Sabotage::BlindToJam) if was.feed != FeedStep::Releasing => {
+                i.contacts = i.contacts.with(Contact::ReleaseEye, false);
             }
+            Some(Sabotage::LosesStart) if i.request == Some(Request::Command(Command::Start)) => i.request = None,
             Some(Sabotage::OneMore) => {
                 if let Some(Request::Batch(n)) = i.request {
                     i.request = Some(Request::Batch(n + 1));
@@ -139,7 +150,7 @@ impl Meddler {
     }
 
     /// What reaches the world instead of what the core said.
-    pub fn spoil_outputs(&mut self, is: &mut Said, was: &Said, contacts: Contacts) {
+    pub fn spoil_outputs(&mut self, is: &mut Said, contacts: Contacts, now: Instant) {
         let Some(how) = self.how else { return };
         let o = is.orders;
         let work = |o: Orders, a: Actuator, on: bool| o.with_coils(a, on, false);
@@ -192,14 +203,19 @@ impl Meddler {
                     is.wake.at = is.wake.at.plus(Duration::from_micros(4 * BEAT_US));
                 }
             }
-            Sabotage::LateChain
+            Sabotage::NeverRests => {
+                if is.unit == UnitState::Stopped {
+                    is.wake.at = now.plus(Duration::from_micros(BEAT_US / 2));
+                }
+            }
+            Sabotage::LosesStart
+            | Sabotage::LateChain
             | Sabotage::RestartAfterChain
             | Sabotage::BelievesStrokes
             | Sabotage::BlindToJam
             | Sabotage::OneMore
             | Sabotage::PanicsOnEmptyGrip => {}
         }
-        let _ = (was, Counts::ZERO);
     }
 
     /// Panics, if that is how it is broken.

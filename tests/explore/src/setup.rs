@@ -56,8 +56,7 @@ pub enum Kind {
 
 impl Kind {
     /// All of them.
-    pub const ALL: [Self; 6] =
-        [Self::Line, Self::Batch, Self::Early, Self::Torque, Self::Manual, Self::Maintenance];
+    pub const ALL: [Self; 6] = [Self::Line, Self::Batch, Self::Early, Self::Torque, Self::Manual, Self::Maintenance];
 
     /// The name on the command line and in tables.
     #[must_use]

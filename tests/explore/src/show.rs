@@ -105,7 +105,9 @@ pub fn event(e: &Event) -> String {
     let why = if e.why.words().is_empty() { String::new() } else { format!(" ({})", e.why.words()) };
     let n = usize::from(e.detail);
     let what = match e.kind {
-        EventKind::State => UnitState::ALL.into_iter().find(|s| *s as usize == n).map_or("?", UnitState::name).to_owned(),
+        EventKind::State => {
+            UnitState::ALL.into_iter().find(|s| *s as usize == n).map_or("?", UnitState::name).to_owned()
+        }
         EventKind::Head => HeadStep::ALL.get(n).map_or("?", |h| h.name()).to_owned(),
         EventKind::Feed => FeedStep::ALL.get(n).map_or("?", |f| f.name()).to_owned(),
         EventKind::Fault => format!("FAULT {} {}", FAULTS.get(n & 31).map_or("?", |f| f.name), n >> 5),

@@ -10,7 +10,8 @@ use crate::setup::{BEAT_US, CELL, Kind};
 use std::hash::{Hash, Hasher};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use timing_core::{
-    Actuator, Contacts, Counts, Duration, Event, HeadStep, FeedStep, Inputs, Instant, Mode, Orders, Station, Tally, UnitState, Wake,
+    Actuator, Contacts, Counts, Duration, Event, FeedStep, HeadStep, Inputs, Instant, Mode, Orders, Station, Tally,
+    UnitState, Wake,
 };
 
 /// The time that every state stands at, so that states repeat.
@@ -247,7 +248,7 @@ impl World {
             tally: *self.station.tally(),
             inside: self.station.inside(),
         };
-        self.meddler.spoil_outputs(&mut self.said, &was, contacts);
+        self.meddler.spoil_outputs(&mut self.said, contacts, true_inputs.now);
         self.note_catches(&was, done);
         let tick = Tick {
             kind: self.kind,
@@ -273,7 +274,7 @@ impl World {
             if unholds {
                 b.catches = 0;
             }
-            if catches && (b.place(done) + carried).abs() <= CELL / 2 {
+            if catches && !b.astray && (b.place(done) + carried).abs() <= CELL / 2 {
                 b.catches = (b.catches + 1).min(2);
             }
         }

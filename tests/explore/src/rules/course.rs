@@ -2,9 +2,7 @@
 
 use crate::monitor::{Leave, Monitor, Tell, Tick};
 use crate::setup::WARN_BEATS;
-use timing_core::{
-    Actuator, Command, Contact, EventKind, Mode, Orders, Request, UnitState, UnitState as S,
-};
+use timing_core::{Actuator, Command, Contact, EventKind, Mode, Orders, Request, UnitState, UnitState as S};
 
 /// Beats for which a drive follows its button.
 const BUTTON_BEATS: u8 = 3;
@@ -101,6 +99,8 @@ fn transitions(m: &mut Monitor, t: &Tick<'_>, tell: &mut Tell<'_>) {
         tell.when(from != at, 14, "a transition from a state that it was not in");
         tell.when(!TABLE.iter().any(|(f, _, n)| *f == from && *n == to), 14, "a transition that the table has not");
         leave(m, t, from, to, tell);
+        // What lasts was noticed, or is looked at anew.
+        (m.in_release, m.in_discharge, m.silent) = (0, 0, 0);
         at = to;
     }
     tell.when(at != t.is.unit, 14, "a state changed untold");
@@ -138,16 +138,13 @@ fn leave(m: &mut Monitor, t: &Tick<'_>, from: S, to: S, tell: &mut Tell<'_>) {
             tell.when(!asked(Command::Unhold), 11, "Unholding without Unhold");
             (m.warn_due, m.warned) = (true, 0);
         }
-        (S::Suspended, S::Unsuspending) => {
-            if !t.was.orders.belt() {
-                (m.warn_due, m.warned) = (true, 0);
-            }
-        }
+        (S::Suspended, S::Unsuspending) if !t.was.orders.belt() => (m.warn_due, m.warned) = (true, 0),
         (_, S::Aborting) => m.leave = Leave::None,
         (_, S::Stopped) => m.leave = m.leave.min(Leave::Cleared),
         _ => {}
     }
-    if matches!(to, S::Execute) {
+    // A Stop finishes what is inside, by the operator's own word.
+    if matches!(to, S::Execute | S::Stopping) {
         m.warn_due = false;
     }
 }
@@ -183,7 +180,15 @@ fn motion(m: &mut Monitor, t: &Tick<'_>, tell: &mut Tell<'_>) {
     }
     let allows = !matches!(
         t.is.unit,
-        S::Clearing | S::Stopped | S::Idle | S::Aborting | S::Aborted | S::Holding | S::Held | S::Resetting | S::Completed
+        S::Clearing
+            | S::Stopped
+            | S::Idle
+            | S::Aborting
+            | S::Aborted
+            | S::Holding
+            | S::Held
+            | S::Resetting
+            | S::Completed
     );
     tell.when(!allows, 11, "motion in a state at rest");
     tell.when(m.warn_due && m.warned < WARN_BEATS, 11, "motion before the beacon has warned");

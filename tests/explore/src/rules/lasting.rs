@@ -8,6 +8,8 @@ use timing_core::{Actuator, Contact, Mode, UnitState as S};
 
 /// Beats after which a stroke is overdue: one for the stroke, one of margin.
 const STROKE_BEATS: u8 = 2;
+/// Confirmed at full stroke: the core does not watch that contact any longer.
+pub(crate) const AT_FULL_STROKE: u8 = 9;
 /// Cells that a body may stand in the discharge eye: its length, a quarter, and the way of one beat.
 const DISCHARGE_CELLS: u8 = 4;
 /// Beats within which an ordered belt must have counted.
@@ -38,14 +40,18 @@ pub(crate) fn end_beat(m: &mut Monitor, plant: &Plant, said: &Said, counts: i64,
 fn strokes(m: &mut Monitor, said: &Said, runs: bool, on: impl Fn(Contact) -> bool, tell: &mut Tell<'_>) {
     let fitted = Kind::Line.fitted();
     for a in Actuator::ALL {
-        let (end, over) = if said.orders.work(a) {
-            (Contact::work_of(a), Contact::over_of(a))
-        } else {
-            (Contact::home_of(a), None)
-        };
-        let there = on(end) || over.is_some_and(&on) || !fitted.has(end);
+        let (end, over) =
+            if said.orders.work(a) { (Contact::work_of(a), Contact::over_of(a)) } else { (Contact::home_of(a), None) };
         let n = &mut m.unconfirmed[a.index()];
-        *n = if there || !runs { 0 } else { (*n + 1).min(9) };
-        tell.when(*n > STROKE_BEATS, 9, "a stroke not confirmed, and the unit goes on");
+        *n = if over.is_some_and(&on) || *n == AT_FULL_STROKE {
+            AT_FULL_STROKE
+        } else if on(end) || !fitted.has(end) {
+            0
+        } else if runs {
+            (*n + 1).min(STROKE_BEATS + 1)
+        } else {
+            0
+        };
+        tell.when(*n == STROKE_BEATS + 1, 9, "a stroke not confirmed, and the unit goes on");
     }
 }

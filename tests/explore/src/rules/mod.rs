@@ -28,11 +28,13 @@ pub const NAMES: [&str; 17] = [
     "R16 no panic",
 ];
 
-/// Whether a rule is judged in this kind of world, and if not, why.
-#[must_use]
+/// Whether a rule is judged in this kind of world.
+///
+/// # Errors
+/// Why it is not.
 pub const fn applies(kind: Kind, rule: u8) -> Result<(), &'static str> {
     match (kind, rule) {
-        (Kind::Manual, 6 | 7 | 8 | 9 | 10) => Err("Manual jogs one actuator by itself"),
+        (Kind::Manual, 6..=10) => Err("Manual jogs one actuator by itself"),
         (Kind::Maintenance, 6 | 7 | 8 | 10) => Err("no bottle rides in Maintenance"),
         (Kind::Manual | Kind::Maintenance, 13) => Err("nothing is released"),
         (Kind::Line | Kind::Early | Kind::Torque, 13) => Err("no batch is asked for in the usual course"),

@@ -1,6 +1,7 @@
 //! R2 … R9: each order that leaves, against contacts and bottles.
 
 use crate::monitor::{Monitor, Tell, Tick};
+use crate::rules::lasting::AT_FULL_STROKE;
 use crate::setup::{CELL, Kind, at};
 use timing_core::{Actuator, Contact, EventKind, HeadStep, Mode, Request, UnitState as S};
 
@@ -16,7 +17,7 @@ pub(crate) fn see(m: &mut Monitor, t: &Tick<'_>, tell: &mut Tell<'_>) {
         m.changed |= if rose(a) { bit } else { 0 };
         m.unconfirmed[a.index()] = 0;
     }
-    head(t, tell, rose, fell);
+    head(m, t, tell, rose, fell);
     spin(m, t, tell);
     gates(m, t, tell, rose, fell);
     if rose(Actuator::Grip) {
@@ -26,19 +27,26 @@ pub(crate) fn see(m: &mut Monitor, t: &Tick<'_>, tell: &mut Tell<'_>) {
 }
 
 /// R2, R4.
-fn head(t: &Tick<'_>, tell: &mut Tell<'_>, rose: impl Fn(Actuator) -> bool, fell: impl Fn(Actuator) -> bool) {
+fn head(
+    m: &Monitor,
+    t: &Tick<'_>,
+    tell: &mut Tell<'_>,
+    rose: impl Fn(Actuator) -> bool,
+    fell: impl Fn(Actuator) -> bool,
+) {
+    let full = |a: Actuator| m.unconfirmed[a.index()] == AT_FULL_STROKE;
     let o = t.is.orders;
     // A dry cycle closes the head on nothing.
     let dry = t.is.mode == Mode::Maintenance;
     if rose(Actuator::Plunger) {
-        let gripped = t.on(Contact::GripWork) && !t.on(Contact::GripOver);
-        let empty = dry && t.on(Contact::GripOver);
+        let gripped = t.on(Contact::GripWork);
+        let empty = dry && (t.on(Contact::GripOver) || full(Actuator::Grip));
         tell.when(!(gripped || empty), 2, "plunger ordered down, the grip not confirmed on a bottle");
         tell.when(!o.work(Actuator::Grip), 2, "plunger ordered down without the grip");
     }
     if rose(Actuator::Rollers) {
-        let down = t.on(Contact::PlungerWork) && !t.on(Contact::PlungerOver);
-        let empty = dry && t.on(Contact::PlungerOver);
+        let down = t.on(Contact::PlungerWork);
+        let empty = dry && (t.on(Contact::PlungerOver) || full(Actuator::Plunger));
         tell.when(!(down || empty), 2, "rollers ordered in, the plunger not confirmed on the closure");
         tell.when(!o.work(Actuator::Plunger), 2, "rollers ordered in without the plunger");
     }
@@ -65,16 +73,34 @@ fn spin(m: &Monitor, t: &Tick<'_>, tell: &mut Tell<'_>) {
     }
     tell.when(!manual && !t.is.orders.work(Actuator::Rollers), 3, "spin outlives the rollers' order");
     tell.when(manual && m.held[0] > 3, 3, "spin outlives its button");
-    tell.when(!matches!(t.is.unit, S::Execute | S::Suspending | S::Suspended | S::Unsuspending | S::Stopping), 3, "spin in a state that does not tighten");
+    tell.when(
+        !matches!(t.is.unit, S::Execute | S::Suspending | S::Suspended | S::Unsuspending | S::Stopping),
+        3,
+        "spin in a state that does not tighten",
+    );
 }
 
 /// R5, R6, R7.
-fn gates(m: &Monitor, t: &Tick<'_>, tell: &mut Tell<'_>, rose: impl Fn(Actuator) -> bool, fell: impl Fn(Actuator) -> bool) {
+fn gates(
+    m: &Monitor,
+    t: &Tick<'_>,
+    tell: &mut Tell<'_>,
+    rose: impl Fn(Actuator) -> bool,
+    fell: impl Fn(Actuator) -> bool,
+) {
     use Actuator::{EntryGate, Grip, ReleaseGate};
     let o = t.is.orders;
     tell.when(o.work(EntryGate) && o.work(ReleaseGate), 5, "both gates ordered open");
-    tell.when(rose(EntryGate) && !t.on(Contact::ReleaseGateHome), 5, "entry gate ordered open, the release gate not confirmed shut");
-    tell.when(rose(ReleaseGate) && !t.on(Contact::EntryGateHome), 5, "release gate ordered open, the entry gate not confirmed shut");
+    tell.when(
+        rose(EntryGate) && !t.on(Contact::ReleaseGateHome),
+        5,
+        "entry gate ordered open, the release gate not confirmed shut",
+    );
+    tell.when(
+        rose(ReleaseGate) && !t.on(Contact::EntryGateHome),
+        5,
+        "release gate ordered open, the entry gate not confirmed shut",
+    );
     if !t.is_production() {
         return;
     }
@@ -86,17 +112,24 @@ fn gates(m: &Monitor, t: &Tick<'_>, tell: &mut Tell<'_>, rose: impl Fn(Actuator)
         } else {
             tell.when(o.work(Grip) || !t.on(Contact::GripHome), 6, "released with the grip not confirmed open");
         }
-        let coming = t.plant.bottles.iter().any(|b| !b.astray && !b.fallen && b.place(t.done) > CELL * i64::from(at::POCKET) && b.place(t.done) < -CELL);
+        let coming = t.plant.bottles.iter().any(|b| {
+            !b.astray && !b.fallen && b.place(t.done) > CELL * i64::from(at::POCKET) && b.place(t.done) < -CELL
+        });
         tell.when(coming && !t.plant.blind, 6, "released with a bottle on its way to the head");
-        let waits = m.batch == 0 || u32::from(m.batch_good) + t.was.inside < u32::from(m.batch);
+        let waits = m.batch == 0 || u32::from(m.batch_good) + t.is.inside < u32::from(m.batch);
         tell.when(t.kind == Kind::Batch && !waits, 13, "one more released than the batch wants");
     }
     if t.is_dropped() {
         return;
     }
-    if fell(ReleaseGate) {
+    // Afterwards, in Starting, what stands there is not tracked, and the gate must home.
+    if fell(ReleaseGate) && matches!(t.is.unit, S::Execute | S::Suspending | S::Suspended | S::Unsuspending) {
         tell.when(t.on(Contact::ReleaseEye), 7, "release gate ordered shut with a body in the release eye");
-        let under = t.plant.bottles.iter().any(|b| !b.astray && (b.place(t.done) - CELL * i64::from(at::UNDER_RELEASE)).abs() < CELL);
+        let under = t
+            .plant
+            .bottles
+            .iter()
+            .any(|b| !b.astray && (b.place(t.done) - CELL * i64::from(at::UNDER_RELEASE)).abs() < CELL);
         tell.when(under && !t.plant.blind && !lies(t), 7, "release gate ordered shut on a bottle");
     }
     if fell(EntryGate) && matches!(t.is.unit, S::Execute | S::Suspending | S::Suspended) {
@@ -119,7 +152,7 @@ fn catch(t: &Tick<'_>, tell: &mut Tell<'_>) {
     }
     let carried = if t.is.orders.belt() { CELL } else { 0 };
     let off = |x: i64| (x + carried).abs();
-    let mut on_mark = t.plant.bottles.iter().filter(|b| off(b.place(t.done)) <= CELL / 2);
+    let mut on_mark = t.plant.bottles.iter().filter(|b| !b.astray && off(b.place(t.done)) <= CELL / 2);
     if let Some(b) = on_mark.next() {
         tell.when(b.catches > 1, 8, "the catch ordered twice for one bottle");
         return;
@@ -139,8 +172,11 @@ fn steps(t: &Tick<'_>, tell: &mut Tell<'_>) {
         let over = |c: Contact| dry && t.on(c);
         let ok = match (from, to) {
             (H::Catch, H::Seat) => on(Contact::GripWork) || over(Contact::GripOver),
-            (H::Seat, H::Engage) => on(Contact::PlungerWork) || over(Contact::PlungerOver),
-            (H::Engage, H::Tighten) => on(Contact::RollersWork) || over(Contact::RollersOver),
+            (H::Seat, H::Engage) => {
+                on(Contact::PlungerWork) || over(Contact::PlungerOver) || !t.is.orders.work(Actuator::Rollers)
+            }
+            // What is lost in a pause is a fault of its own, and the order that the step would give is kept back.
+            (H::Engage, H::Tighten) => on(Contact::RollersWork) || over(Contact::RollersOver) || !t.is.orders.spin(),
             (H::Disengage, H::Lift) => on(Contact::RollersHome),
             (H::Lift, H::LetGo) => on(Contact::PlungerHome),
             (H::LetGo, H::Leaving | H::Vacant) => on(Contact::GripHome),
@@ -159,6 +195,7 @@ fn steps(t: &Tick<'_>, tell: &mut Tell<'_>) {
     }
     // What was inside became unknown: the head begins anew, untold.
     let anew = t.is.head == H::Vacant
-        && (matches!(t.is.unit, S::Aborting | S::Aborted | S::Stopped | S::Stopping) || matches!(t.inputs.request, Some(Request::Mode(_))));
+        && (matches!(t.is.unit, S::Aborting | S::Aborted | S::Stopped | S::Stopping)
+            || matches!(t.inputs.request, Some(Request::Mode(_))));
     tell.when(from != t.is.head && !anew, 9, "a head step untold");
 }
