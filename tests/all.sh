@@ -90,6 +90,7 @@ check clippy cargo clippy --workspace --all-targets --all-features -- -D warning
 # rules kept on.
 check test env CARGO_PROFILE_RELEASE_DEBUG_ASSERTIONS=true CARGO_PROFILE_RELEASE_OVERFLOW_CHECKS=true \
     cargo test --release --workspace --all-features --target-dir target/checked
+check explore tests/explore.sh
 check doc docs
 if [ -z "$missing_targets" ]; then
     check no-std bare

@@ -61,6 +61,8 @@ pub(crate) struct Bench {
     pub(crate) orders: Orders,
     pub(crate) log: Vec<(u64, Event)>,
     pub(crate) wake_in_us: u64,
+    /// Counts of belt to the next wake.
+    pub(crate) wake_ahead: i64,
     request: Option<Request>,
 }
 
@@ -101,6 +103,7 @@ impl Bench {
             orders: Orders::SAFE,
             log: Vec::new(),
             wake_in_us: 0,
+            wake_ahead: 0,
             request: None,
         };
         bench.run(300);
@@ -282,6 +285,7 @@ impl Bench {
             self.ms
         );
         self.wake_in_us = out.wake.at.as_micros() - inputs.now.as_micros();
+        self.wake_ahead = out.wake.above.minus(inputs.belt).get();
         let mut state = unit_before;
         for e in out.events {
             if e.kind == EventKind::State && e.detail != state as u16 {
