@@ -182,6 +182,11 @@ impl Rules {
         }
     }
 
+    /// Another product of the same body is loaded: its dwells, its settling and how it is tightened are judged from now on.
+    pub fn load(&mut self, product: &ProductSpec) {
+        self.product = product.clone();
+    }
+
     /// Judges one tick.
     pub fn see(&mut self, s: &Seen<'_>) {
         self.watch.read(s.t_us, s.contacts, s.failed);

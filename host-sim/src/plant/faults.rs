@@ -168,6 +168,26 @@ impl Plant {
         self.world_changed();
     }
 
+    /// Bottle `number` falls over where it is; nothing if it is not on the line or lies already.
+    pub fn fell(&mut self, number: u32) {
+        let t = self.now as f64;
+        if let Some(i) = self.index(number).filter(|&i| !self.row[i].down) {
+            self.row[i].down = true;
+            self.tell(t, i, What::Tipped);
+            self.stale = true;
+        }
+    }
+
+    /// Bottle `number` has only this share of its friction with the belt from now on; nothing if it is not on the line.
+    pub fn grease(&mut self, number: u32, share: f64) {
+        let t = self.now as f64;
+        if let Some(i) = self.index(number) {
+            self.row[i].grip_a *= share.clamp(0.01, 1.0);
+            self.resettle(i, t);
+            self.stale = true;
+        }
+    }
+
     fn take(&mut self, n: u32, t: f64) {
         if let Some(i) = self.index(n) {
             self.tell(t, i, What::Taken);
