@@ -450,7 +450,9 @@ impl<'a> Run<'a> {
     fn fail(&mut self, rule: u8, t_us: u64, text: String) {
         self.over = true;
         if self.report.failure.is_none() {
-            let last = self.last.iter().map(|(t, e)| line(*t, e)).collect();
+            let mut last: Vec<String> = self.last.iter().map(|(t, e)| line(*t, e)).collect();
+            let bottles: Vec<String> = self.plant.bottles().map(|(n, x, _)| format!("{n} at {x:.1} mm")).collect();
+            last.push(format!("bottles on the line: {}", bottles.join(", ")));
             self.report.failure = Some(Failure { rule, t_us, text, last });
         }
     }
