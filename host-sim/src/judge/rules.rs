@@ -11,9 +11,9 @@
 //! | R4 | grip or plunger sent back before the rollers are confirmed back | force; a stroke that sags without an order |
 //! | R5 | a gate opened while the other is sent open, or not confirmed shut | a blade pushed open by hand |
 //! | R6 | release gate opened with the grip not confirmed open, a registered bottle still on its way, or in a state that admits none; early release: belt ordered on with a newcomer where the held bottle is | a head that looks open and is not; a line that owns its belt |
-//! | R7 | a blade physically struck a bottle on a stroke that was ordered; release gate ordered shut short of the body's travel; in Execute, entry gate ordered shut on an unsettled pocket | bottles that never crossed the eye, unless they are struck |
+//! | R7 | a blade physically struck a bottle on a stroke that was ordered; release gate ordered shut short of the body's travel; in Execute, entry gate ordered shut on an unsettled pocket; in Starting, where nobody knows, none of it | bottles that never crossed the eye, unless they are struck |
 //! | R8 | the catch ordered without a registered bottle within capture at contact (speed between set-point and recent counts, ± 10 %), or twice for one bottle; one repeat after Unhold | errors of a few mm: the centring of the outcomes is exact |
-//! | R9 | the order of head steps forwards and back; in Execute, a fitted contact overdue by 100 ms and the unit goes on | strokes without a contact |
+//! | R9 | the order of head steps forwards and back; in Execute, a fitted contact overdue by 100 ms and the unit goes on (after an Unhold it is waited for once more) | strokes without a contact |
 //! | R10 | not judged here: jams are played as faults and checked by the job's expectation | |
 //! | R11 | something energised anew without the operator's Start, in a state at rest, in Aborting, after a Stop that a fault gave at rest, or before the beacon warned; Held, Stopped, Idle, Aborted, Completed left upwards without being asked in that very tick; Manual without its button | homing by a jog; springs that move on coil loss; an Unsuspending of a line that owns its belt |
 //! | R12 | the counts' balance, and that no count shrinks | which bottle was counted as what |
@@ -116,6 +116,8 @@ pub struct Rules {
     pub(super) plunger_since: u64,
     /// Per gate: shut by an order that R7 binds.
     pub(super) gate_bound: [bool; 2],
+    /// A controller can know where bottles stand.
+    pub(super) places_known: bool,
     pub(super) release_opened_edge: Option<i64>,
     /// Belt count since which the pocket eye is blocked, glitches aside; and since when it is clear.
     pub(super) pocket_since: Option<i64>,
@@ -169,6 +171,7 @@ impl Rules {
             bottle_held: false,
             plunger_since: 0,
             gate_bound: [false; 2],
+            places_known: true,
             release_opened_edge: None,
             pocket_since: None,
             pocket_clear_at: 0,
@@ -185,6 +188,12 @@ impl Rules {
     /// Another product of the same body is loaded: its dwells, its settling and how it is tightened are judged from now on.
     pub fn load(&mut self, product: &ProductSpec) {
         self.product = product.clone();
+    }
+
+    /// Bottles may stand where no controller can know it (eyes, encoder or bottles are made to fail): a blade that strikes one is an
+    /// outcome then, and no breach.
+    pub fn trust_no_place(&mut self) {
+        self.places_known = false;
     }
 
     /// Judges one tick.
@@ -375,6 +384,9 @@ impl Rules {
         }
         if to == S::Unholding {
             self.unholds += 1;
+        }
+        if from == S::Unholding {
+            self.watch.await_again(s.t_us);
         }
         if to == S::Stopping {
             let rest = matches!(from, S::Held | S::Idle | S::Completed | S::Resetting);

@@ -75,7 +75,7 @@ impl Rules {
             if !self.watch.at(s.t_us, Actuator::Grip, End::Home) {
                 self.tell(s, 6, "a bottle released before the grip is confirmed open", "");
             }
-            if self.tracks.incoming() {
+            if self.tracks.incoming(self.watch.motion(Actuator::Grip).stroke(End::Work)) {
                 self.tell(s, 6, "a bottle released while another is on its way to the head", "");
             }
         }
@@ -89,11 +89,12 @@ impl Rules {
     /// R7.
     fn judge_gate_shut(&mut self, s: &Seen<'_>, a: Actuator, dropped: bool) {
         let bound = !dropped && !self.is_manual();
-        self.gate_bound[a.index()] = bound;
+        // In Starting nobody knows where bottles stand: the gates are brought home with the force that a blade stalls at.
+        self.gate_bound[a.index()] = bound && self.places_known && s.unit != UnitState::Starting;
         if !bound || !self.producing() {
             return;
         }
-        if a == Actuator::ReleaseGate {
+        if a == Actuator::ReleaseGate && s.unit != UnitState::Starting {
             // Shut once the shortest body that this product allows is past the blade; only a bottle registered since it opened.
             let new = self.tracks.newest_edge() != self.release_opened_edge;
             let body = self.product.diameter_mm - self.product.diameter_tol_mm;
@@ -104,7 +105,7 @@ impl Rules {
                 let detail = format!("{travel:.1} mm of {needed:.1} mm");
                 self.tell(s, 7, "release gate ordered shut with the bottle under it", &detail);
             }
-        } else if s.unit == UnitState::Execute {
+        } else if a == Actuator::EntryGate && s.unit == UnitState::Execute {
             let blocked = self.watch.on(s.t_us, Contact::PocketEye);
             let settle = self.tracks.counts(self.product.settle_mm - 1.0) - 2.0;
             let settled = self.pocket_since.is_some_and(|from| (s.belt - from) as f64 >= settle);

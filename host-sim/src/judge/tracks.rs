@@ -161,10 +161,13 @@ impl Tracks {
         if again { Catch::Again } else { Catch::Good }
     }
 
-    /// Whether a registered bottle, not ordered to be caught, has not yet passed the head.
-    pub(super) fn incoming(&self) -> bool {
-        let clear = self.capture_mm + self.diameter_mm / 2.0 + SLACK_MM;
-        self.bottles.iter().any(|b| b.catches == 0 && self.leading_mm(b) < clear)
+    /// Whether a registered bottle may still be caught: not ordered to be, and not yet where a grip of `stroke` µs would have had to
+    /// be ordered. One that is past that place is let pass, and rides on ahead of the next.
+    pub(super) fn incoming(&self, stroke: u64) -> bool {
+        let (_, high) = self.speeds();
+        let lead = high * stroke as f64 * 1e-6;
+        let centre = |b: &Track| self.leading_mm(b) - self.diameter_mm / 2.0;
+        self.bottles.iter().any(|b| b.catches == 0 && centre(b) + lead < -SLACK_MM)
     }
 
     /// Whether the leading edge of a bottle not ordered to be caught lies where a bottle held in the head is.

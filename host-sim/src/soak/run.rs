@@ -20,7 +20,7 @@ use crate::soak::clock::Clock;
 use crate::soak::draws::{Beat, Draws};
 use crate::soak::people::{Act, Operator, View};
 use crate::soak::report::{Failure, Report};
-use crate::soak::trouble::Trouble;
+use crate::soak::trouble::{Kind, Room, Trouble};
 use crate::soak::wheel::{HONEST, Wheel};
 use crate::verdict::Counted;
 use std::collections::VecDeque;
@@ -54,6 +54,8 @@ struct Run<'a> {
     plant: Plant,
     station: Option<Station>,
     rules: Rules,
+    /// No trouble is on that hides from every controller where bottles stand.
+    places_known: bool,
     wheel: Wheel,
     clock: Clock,
     operator: Operator,
@@ -106,6 +108,7 @@ impl<'a> Run<'a> {
         };
         to_come.sort_unstable();
         to_come.reverse();
+        let places_known = !to_come.iter().any(|&i| hides_places(draws.strikes[i].kind));
         Self {
             draws,
             other_loaded: false,
@@ -113,7 +116,8 @@ impl<'a> Run<'a> {
             setpoints,
             plant: Plant::new(&job),
             station: Some(Station::new(machine, setpoints)),
-            rules: Rules::new(&job),
+            rules: rules(&job, places_known),
+            places_known,
             wheel: Wheel::new(),
             clock: Clock::new(draws.beat, draws.people.seed ^ 0xC10C),
             operator: Operator::new(draws.people),
@@ -258,7 +262,7 @@ impl<'a> Run<'a> {
     fn power_up(&mut self) {
         if self.station.is_none() {
             self.station = Some(Station::new(self.machine, self.setpoints));
-            self.rules = Rules::new(&self.job);
+            self.rules = rules(&self.job, self.places_known);
             self.clock.restart();
             self.report.power_ups += 1;
         }
@@ -290,8 +294,11 @@ impl<'a> Run<'a> {
 
     fn judge_quiet(&mut self, now: u64, since: u64, good: u32) {
         let Some(station) = &self.station else { return };
-        self.ran |= station.unit() == UnitState::Execute && station.mode() == Mode::Production;
         let wants_good = self.draws.plan.works();
+        let state = station.unit();
+        // Where the plan does not work, a machine that waits for what it cannot see is at rest where it should be.
+        let runs = state == UnitState::Execute || (!wants_good && state == UnitState::Suspended);
+        self.ran |= runs && station.mode() == Mode::Production;
         let made = station.tally().good.saturating_sub(good);
         let share = (now - since) as f64 / self.quiet_bound as f64;
         if self.ran && (!wants_good || made >= RUNS_AGAIN) {
@@ -499,6 +506,22 @@ impl<'a> Run<'a> {
         self.report.ticks = self.digest.ticks();
         self.report.digest = self.digest.trace();
         self.report
+    }
+}
+
+fn rules(job: &Job, places_known: bool) -> Rules {
+    let mut rules = Rules::new(job);
+    if !places_known {
+        rules.trust_no_place();
+    }
+    rules
+}
+
+/// Whether trouble of this kind leaves bottles where no controller can know it.
+fn hides_places(kind: Kind) -> bool {
+    match kind.room() {
+        Room::Encoder | Room::Eyes | Room::Bottles | Room::Contacts | Room::Actuators | Room::Power => true,
+        Room::Time | Room::People | Room::Safety | Room::Line => false,
     }
 }
 
