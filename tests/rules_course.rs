@@ -253,6 +253,22 @@ fn hold_to_run_drops_when_it_is_not_refreshed() {
     assert!(b.orders.work(Actuator::Grip), "a cylinder keeps its place");
 }
 
+/// A jog that was held when Manual was stopped used to leave its deadline behind, and to wake the core every microsecond from then on.
+#[test]
+fn r15_a_stop_in_manual_leaves_no_hold_to_run_behind() {
+    let mut b = Bench::new();
+    b.ask(Request::Mode(Mode::Manual));
+    b.start();
+    b.ask(Request::JogSpin);
+    b.run(20);
+    b.command(Command::Stop);
+    b.until("Stopped", 5_000, |b| b.unit() == UnitState::Stopped);
+    for _ in 0..2_000 {
+        b.run(1);
+        assert!(b.wake_in_us >= 1_000, "woken again after {} µs", b.wake_in_us);
+    }
+}
+
 #[test]
 fn maintenance_steps_over_a_bottle_placed_by_hand_and_cycles_dry() {
     let mut b = Bench::new();

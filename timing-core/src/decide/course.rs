@@ -187,6 +187,10 @@ pub(crate) fn enter(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, to: UnitState, why: Why)
     } else {
         Deadline::NEVER
     };
+    if from == S::Execute {
+        // Hold-to-run ends with the state: a deadline that nobody looks at would wake the core for ever.
+        ctl.jog.forget();
+    }
     match to {
         S::Aborting => {
             forget_inside(ctl);
