@@ -2,7 +2,7 @@
 
 use crate::bench::{Bench, profile};
 use timing_core::{
-    Actuator, BeltOwner, Command, Contact, EventKind, Fault, HeadStep, Mode, Orders, Pose, Product, Request, Setpoints,
+    Actuator, BeltOwner, Command, Contact, EventKind, Fault, FeedStep, HeadStep, Mode, Orders, Pose, Product, Request, Setpoints,
     Tighten, UnitState, Why, example,
 };
 
@@ -267,6 +267,24 @@ fn r15_a_stop_in_manual_leaves_no_hold_to_run_behind() {
         b.run(1);
         assert!(b.wake_in_us >= 1_000, "woken again after {} µs", b.wake_in_us);
     }
+}
+
+/// A misfeed that was stopped, not unheld, used to be taken up again at the next Start without a bound: Execute, the release gate open, and
+/// nothing that would ever end it.
+#[test]
+fn r15_a_misfeed_that_was_stopped_is_over() {
+    let mut b = running();
+    b.until("a bottle in the pocket", 20_000, |b| b.station.feed() == FeedStep::Loaded);
+    b.bottles.iter_mut().for_each(|x| x.wedged = true);
+    b.until("Held", 20_000, |b| b.unit() == UnitState::Held);
+    assert!(b.has_fault(Fault::Misfeed));
+    b.command(Command::Stop);
+    b.until("Stopped", 20_000, |b| b.unit() == UnitState::Stopped);
+    let from = b.ms;
+    b.start();
+    b.until("a misfeed told again, or a release", 20_000, |b| {
+        b.told(EventKind::Fault).iter().any(|(t, _)| *t > from) || b.station.feed() != FeedStep::Releasing
+    });
 }
 
 #[test]

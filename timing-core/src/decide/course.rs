@@ -535,7 +535,9 @@ fn stopping(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
         }
         Phase::Rest => {
             if !cx.m.ours || !ctl.belt.is_moving() {
-                if !ctl.track.is_empty() || ctl.head.step != HeadStep::Vacant {
+                // A release that was broken off and never seen: where that bottle is, nobody knows.
+                let releasing = ctl.feed.step == FeedStep::Releasing;
+                if !ctl.track.is_empty() || ctl.head.step != HeadStep::Vacant || releasing {
                     forget_inside(ctl);
                 }
                 complete(ctl, cx, Why::Complete);
