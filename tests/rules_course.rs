@@ -2,8 +2,8 @@
 
 use crate::bench::{Bench, profile};
 use timing_core::{
-    Actuator, BeltOwner, Command, Contact, EventKind, Fault, FeedStep, HeadStep, Mode, Orders, Pose, Product, Request, Setpoints,
-    Tighten, UnitState, Why, example,
+    Actuator, BeltOwner, Command, Contact, EventKind, Fault, FeedStep, HeadStep, Mode, Orders, Pose, Product, Request,
+    Setpoints, Tighten, UnitState, Why, example,
 };
 
 fn running() -> Bench {
@@ -70,6 +70,41 @@ fn r11_nothing_moves_after_power_up_nor_after_air_returns() {
         assert_eq!(b.orders, Orders::SAFE);
     }
     assert_eq!(b.unit(), UnitState::Aborted);
+}
+
+/// A fault that found the unit waiting used to bring detented and centre-closed actuators home, energised, before anybody had started.
+#[test]
+fn r11_a_stop_that_finds_the_unit_at_rest_moves_nothing() {
+    let mut m = profile();
+    for a in Actuator::ALL {
+        m.actuators[a.index()].valve = timing_core::ValveKind::Detented;
+    }
+    let mut b = Bench::with(&m, &example::product());
+    b.command(Command::Reset);
+    b.until("Idle", 1_000, |b| b.unit() == UnitState::Idle);
+    b.failed = Contact::Torque.bit();
+    for _ in 0..3_000 {
+        b.run(1);
+        assert_eq!(b.orders, Orders::SAFE, "{:?}", b.unit());
+    }
+    assert_eq!(b.unit(), UnitState::Stopped);
+    // And in Held: what was energised stays, nothing else moves, and the next Start brings it home.
+    b.failed = timing_core::Contacts::NONE;
+    b.run(100);
+    b.start();
+    b.until_head(HeadStep::Engage);
+    b.command(Command::Hold);
+    b.until("Held", 3_000, |b| b.unit() == UnitState::Held);
+    let held = b.orders;
+    b.failed = Contact::Torque.bit();
+    b.until("Stopped", 3_000, |b| {
+        assert_eq!(b.orders.bits() & !held.bits(), 0, "{:?}", b.unit());
+        b.unit() == UnitState::Stopped
+    });
+    b.failed = timing_core::Contacts::NONE;
+    b.run(100);
+    b.start();
+    b.until("a good bottle", 30_000, |b| b.station.tally().good > 0);
 }
 
 #[test]

@@ -60,6 +60,8 @@ pub(crate) struct Unit {
     pub(crate) hands: bool,
     /// Stopping: registered bottles are finished first.
     finishes: bool,
+    /// Stopping from rest: nothing moves, not even home.
+    stays: bool,
     /// Actuators that failed since the last Reset, one bit each.
     pub(crate) failed: u8,
 }
@@ -82,6 +84,7 @@ impl Unit {
             declared: 0,
             hands: false,
             finishes: false,
+            stays: false,
             failed: 0,
         }
     }
@@ -91,7 +94,8 @@ impl Unit {
         use UnitState as S;
         match self.state {
             S::Starting | S::Unholding | S::Unsuspending => !matches!(self.phase, Phase::Begin | Phase::Warn),
-            S::Execute | S::Suspending | S::Suspended | S::Stopping | S::Completing => true,
+            S::Stopping => !self.stays,
+            S::Execute | S::Suspending | S::Suspended | S::Completing => true,
             S::Clearing
             | S::Stopped
             | S::Idle
@@ -126,6 +130,7 @@ impl Unit {
     pub(crate) const fn homes(&self) -> bool {
         matches!(self.phase, Phase::Home)
             || (matches!(self.phase, Phase::Flush | Phase::Rest)
+                && !self.stays
                 && matches!(
                     self.state,
                     UnitState::Starting | UnitState::Unholding | UnitState::Stopping | UnitState::Completing
@@ -181,6 +186,7 @@ pub(crate) fn enter(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, to: UnitState, why: Why)
     unit.warn = Deadline::NEVER;
     unit.clear = Deadline::NEVER;
     unit.flush = Place::NOWHERE;
+    unit.stays = false;
     ctl.feed.settle_limit = Deadline::NEVER;
     unit.bound = if to.is_acting() && !matches!(to, S::Execute) {
         Deadline::after(cx.seen.now, cx.m.patience)
@@ -201,6 +207,9 @@ pub(crate) fn enter(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, to: UnitState, why: Why)
         S::Stopping => {
             ctl.unit.finishes = matches!(from, S::Execute | S::Suspending | S::Suspended | S::Unsuspending)
                 && ctl.unit.mode == Mode::Production;
+            // Nobody asked for motion: a fault found the unit waiting, or it was not even started.
+            ctl.unit.stays =
+                matches!(from, S::Idle | S::Resetting | S::Completed) || (from == S::Held && why == Why::Fault);
             feed::finish(ctl, cx);
         }
         S::Completing => feed::finish(ctl, cx),
@@ -302,12 +311,18 @@ fn prepare(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) -> bool {
                 ctl.unit.phase = if skips { after_homing(ctl, cx) } else { Phase::Home };
                 if !skips {
                     await_all(ctl, cx);
+                    feed::finish(ctl, cx);
                 }
             }
         }
         Phase::Home => {
+            // An entry gate that was left open is given the pocket's time, too.
+            if ctl.feed.settle_limit.fire(cx.seen.now) {
+                ctl.feed.settled = true;
+            }
             if is_home(ctl) {
                 ctl.unit.homed = true;
+                ctl.feed.settle_limit = Deadline::NEVER;
                 ctl.unit.phase = after_homing(ctl, cx);
             }
         }
@@ -514,7 +529,12 @@ fn suspended(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
 fn stopping(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     match ctl.unit.phase {
         Phase::Begin => {
-            ctl.unit.phase = if ctl.unit.finishes { Phase::Finish } else { Phase::Home };
+            if ctl.unit.stays {
+                ctl.unit.homed = is_home(ctl);
+                ctl.unit.phase = Phase::Rest;
+            } else {
+                ctl.unit.phase = if ctl.unit.finishes { Phase::Finish } else { Phase::Home };
+            }
         }
         Phase::Finish => {
             let head_done = matches!(ctl.head.step, HeadStep::Vacant | HeadStep::Leaving);
