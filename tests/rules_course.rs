@@ -182,6 +182,19 @@ fn r13_a_batch_delivers_exactly_what_was_asked_for() {
     }
 }
 
+/// Reset after Completed used to leave the batch delivered: the next Start completed at once, with no bottle.
+#[test]
+fn r13_a_batch_that_was_delivered_is_delivered_again_after_reset_and_start() {
+    let mut b = Bench::new();
+    b.ask(Request::Batch(2));
+    b.start();
+    b.until("Completed", 60_000, |b| b.unit() == UnitState::Completed);
+    assert_eq!(b.station.tally().good, 2);
+    b.start();
+    b.until("Completed again", 60_000, |b| b.unit() == UnitState::Completed);
+    assert_eq!(b.station.tally().good, 4);
+}
+
 #[test]
 fn r14_refused_requests_are_told_with_their_reason() {
     let mut b = running();

@@ -222,6 +222,10 @@ pub(crate) fn enter(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, to: UnitState, why: Why)
     }
     if to == S::Resetting {
         ctl.unit.failed = 0;
+        if from == S::Completed {
+            // The same batch once more, unless another is asked for.
+            cx.book.batch_good = 0;
+        }
     }
 }
 
