@@ -335,6 +335,23 @@ fn r15_a_misfeed_that_was_stopped_is_over() {
     });
 }
 
+/// A gate that failed and was stopped used to count as home: the next Start did not see to it, and Execute waited for it for ever.
+#[test]
+fn r9_what_failed_before_a_stop_is_brought_home_by_the_next_start() {
+    let mut b = running();
+    b.until("a release", 20_000, |b| b.station.feed() == FeedStep::Releasing);
+    b.run(300);
+    b.stuck[Actuator::ReleaseGate.index()] = true;
+    b.until("Held", 20_000, |b| b.unit() == UnitState::Held);
+    b.command(Command::Stop);
+    b.until("Stopped", 20_000, |b| b.unit() == UnitState::Stopped);
+    b.stuck[Actuator::ReleaseGate.index()] = false;
+    b.run(1_000);
+    let good = b.station.tally().good;
+    b.start();
+    b.until("good bottles again", 60_000, |b| b.station.tally().good > good);
+}
+
 #[test]
 fn maintenance_steps_over_a_bottle_placed_by_hand_and_cycles_dry() {
     let mut b = Bench::new();

@@ -416,6 +416,11 @@ pub(crate) fn undo(ctl: &Ctl, asked: &mut Wanted) {
     home(A::Reject, true);
 }
 
+/// Whether everything is home, so that the next Start need not see to it.
+fn is_all_home(ctl: &Ctl) -> bool {
+    Actuator::ALL.into_iter().all(|a| ctl.strokes.is(a, At::Home))
+}
+
 /// Whether everything that has not failed is home.
 fn is_home(ctl: &Ctl) -> bool {
     Actuator::ALL.into_iter().all(|a| ctl.strokes.is(a, At::Home) || ctl.unit.failed & (1 << a.index()) != 0)
@@ -534,7 +539,7 @@ fn stopping(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
     match ctl.unit.phase {
         Phase::Begin => {
             if ctl.unit.stays {
-                ctl.unit.homed = is_home(ctl);
+                ctl.unit.homed = is_all_home(ctl);
                 ctl.unit.phase = Phase::Rest;
             } else {
                 ctl.unit.phase = if ctl.unit.finishes { Phase::Finish } else { Phase::Home };
@@ -552,7 +557,7 @@ fn stopping(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
                 ctl.feed.settled = true;
             }
             if is_home_as_far_as_it_goes(ctl) {
-                ctl.unit.homed = is_home(ctl);
+                ctl.unit.homed = is_all_home(ctl);
                 ctl.unit.phase = Phase::Rest;
                 ctl.feed.settle_limit = Deadline::NEVER;
             }
