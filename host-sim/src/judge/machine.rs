@@ -195,6 +195,11 @@ impl Watch {
         }
     }
 
+    /// Whether a contact has been on for its filter: one that chatters says nothing.
+    pub(super) fn steady(&self, t: u64, c: Option<Contact>) -> bool {
+        c.is_some_and(|c| self.on.has(c) && self.changed[c.index()].is_none_or(|at| t - at >= self.filter))
+    }
+
     /// Whether `a` is at full stroke, where that is sensed: there is nothing between.
     pub(super) fn over(&self, t: u64, a: Actuator) -> bool {
         let m = self.motion(a);

@@ -121,6 +121,9 @@ pub struct Rules {
     pub(super) release_opened_edge: Option<i64>,
     /// Belt count since which the pocket eye is blocked, glitches aside; and since when it is clear.
     pub(super) pocket_since: Option<i64>,
+    last_belt: i64,
+    /// Belt count at the last Unhold: a release that was broken off begins anew there.
+    pub(super) unheld_at: i64,
     pocket_clear_at: u64,
     pub(super) counted: Counted,
     pub(super) batch: u32,
@@ -174,6 +177,8 @@ impl Rules {
             places_known: true,
             release_opened_edge: None,
             pocket_since: None,
+            last_belt: 0,
+            unheld_at: i64::MAX,
             pocket_clear_at: 0,
             counted: Counted::default(),
             batch: job.run.batch,
@@ -199,6 +204,11 @@ impl Rules {
     /// Judges one tick.
     pub fn see(&mut self, s: &Seen<'_>) {
         self.watch.read(s.t_us, s.contacts, s.failed);
+        if let Some(from) = &mut self.pocket_since {
+            // Counts that run backwards are no travel, and take none back.
+            *from += (s.belt - self.last_belt).min(0);
+        }
+        self.last_belt = s.belt;
         let (eye, cap) = (self.watch.reads(Contact::ReleaseEye), self.watch.reads(Contact::Cap));
         self.tracks.see(s.t_us, s.belt, eye, cap);
         self.see_pocket(s);
@@ -384,6 +394,10 @@ impl Rules {
         }
         if to == S::Unholding {
             self.unholds += 1;
+            self.unheld_at = s.belt;
+        }
+        if from == S::Starting {
+            self.tracks.flushed();
         }
         if from == S::Unholding {
             self.watch.await_again(s.t_us);

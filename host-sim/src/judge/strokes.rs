@@ -65,6 +65,8 @@ impl Rules {
     fn judge_release(&mut self, s: &Seen<'_>) {
         use UnitState as S;
         self.release_opened_edge = self.tracks.newest_edge();
+        self.tracks.expected = true;
+        self.unheld_at = i64::MAX;
         if !self.producing() {
             return;
         }
@@ -99,8 +101,9 @@ impl Rules {
             let new = self.tracks.newest_edge() != self.release_opened_edge;
             let body = self.product.diameter_mm - self.product.diameter_tol_mm;
             let needed = body - (self.machine.release_eye_mm - self.machine.release_blade_mm);
+            let unheld = s.belt.saturating_sub(self.unheld_at) as f64 / self.tracks.counts(1.0);
             if let Some(travel) = self.tracks.since_newest_mm().filter(|_| new)
-                && travel < needed - 1.0
+                && travel.max(unheld) < needed - 1.0
             {
                 let detail = format!("{travel:.1} mm of {needed:.1} mm");
                 self.tell(s, 7, "release gate ordered shut with the bottle under it", &detail);
@@ -135,6 +138,7 @@ impl Rules {
         let dry = !self.producing() && !self.is_manual();
         let there = self.watch.at(s.t_us, before, End::Work);
         let over = self.watch.over(s.t_us, before);
+        let surely_over = over && self.watch.steady(s.t_us, Contact::over_of(before));
         if !self.is_manual() && !self.is_sent(before, Sent::Work) {
             self.tell(s, 9, "a head step ordered out of turn", a.name());
         }
@@ -151,7 +155,7 @@ impl Rules {
         }
         if !there {
             self.tell(s, 2, what, "");
-        } else if over {
+        } else if surely_over {
             self.tell(s, 2, "ordered on, though the stroke before found nothing", a.name());
         } else if self.producing() && !self.bottle_held {
             self.tell(s, 2, "ordered with no bottle in the catch window", a.name());

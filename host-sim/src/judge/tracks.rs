@@ -47,6 +47,8 @@ pub(super) struct Tracks {
     recent: VecDeque<(u64, i64)>,
     /// The release eye went on at (time, belt) and may still be a glitch.
     rising: Option<(u64, i64)>,
+    /// A bottle was released and has not been registered: the first edge is its own. Any other body must be long enough to be one.
+    pub(super) expected: bool,
     eye: bool,
     bottles: VecDeque<Track>,
     /// Stretches of belt over which the cap contact was on, newest last.
@@ -73,6 +75,7 @@ impl Tracks {
             eye_on_s: m.eye_on_ms * 1e-3,
             recent: VecDeque::new(),
             rising: None,
+            expected: false,
             eye: false,
             bottles: VecDeque::new(),
             caps: VecDeque::new(),
@@ -97,17 +100,35 @@ impl Tracks {
         if let Some((at, edge)) = self.rising
             && t - at >= self.filter
         {
-            self.rising = None;
-            self.register(edge);
+            let body = (self.diameter_mm - self.tolerance_mm) * self.counts_per_mm;
+            if self.expected || (belt - edge) as f64 >= 0.25 * body - SLACK_MM * self.counts_per_mm {
+                self.rising = None;
+                self.expected = false;
+                self.register(edge);
+            }
+        }
+        // What has passed the head does not come back, whatever the encoder says.
+        let past = self.capture_mm + self.diameter_mm;
+        while self.bottles.len() > 1 && self.bottles.front().is_some_and(|b| self.leading_mm(b) > 2.0 * past) {
+            self.bottles.pop_front();
         }
         match (self.cap, cap, self.caps.back_mut()) {
             (true, _, Some(last)) => last.1 = belt,
+            // A contact that chatters is no new closure.
+            (false, true, Some(last)) if ((belt - last.1) as f64) < self.counts_per_mm => last.1 = last.1.max(belt),
             (false, true, _) => self.caps.push_back((belt, belt)),
             _ => {}
         }
         self.cap = cap;
         if self.caps.len() > 64 {
             self.caps.pop_front();
+        }
+    }
+
+    /// Everything that was on the way has been carried off.
+    pub(super) fn flushed(&mut self) {
+        for b in &mut self.bottles {
+            b.catches = b.catches.max(1);
         }
     }
 
