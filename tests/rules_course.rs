@@ -107,6 +107,38 @@ fn r11_a_stop_that_finds_the_unit_at_rest_moves_nothing() {
     b.until("a good bottle", 30_000, |b| b.station.tally().good > 0);
 }
 
+/// Stop within the warning used to bring everything home at once.
+#[test]
+fn r11_a_stop_within_the_warning_moves_nothing() {
+    let mut b = running();
+    b.until_head(HeadStep::Engage);
+    b.command(Command::Hold);
+    b.until("Held", 3_000, |b| b.unit() == UnitState::Held);
+    let held = b.orders;
+    b.command(Command::Unhold);
+    b.run(500);
+    b.command(Command::Stop);
+    b.until("Stopped", 3_000, |b| {
+        assert_eq!(b.orders.with_beacon(false), held, "{:?}", b.unit());
+        b.unit() == UnitState::Stopped
+    });
+    b.start();
+    b.until("a good bottle", 30_000, |b| b.station.tally().good > 0);
+    // Nor does one that comes after a Hold within the warning.
+    b.command(Command::Hold);
+    b.until("Held", 3_000, |b| b.unit() == UnitState::Held);
+    let held = b.orders;
+    b.command(Command::Unhold);
+    b.run(500);
+    b.command(Command::Hold);
+    b.until("Held", 3_000, |b| b.unit() == UnitState::Held);
+    b.command(Command::Stop);
+    b.until("Stopped", 3_000, |b| {
+        assert_eq!(b.orders.with_beacon(false), held, "{:?}", b.unit());
+        b.unit() == UnitState::Stopped
+    });
+}
+
 #[test]
 fn r11_starting_and_unholding_warn_before_they_move() {
     let mut b = Bench::new();

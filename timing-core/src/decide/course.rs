@@ -62,6 +62,8 @@ pub(crate) struct Unit {
     finishes: bool,
     /// Stopping from rest: nothing moves, not even home.
     stays: bool,
+    /// Started or unheld, and the warning was not over since.
+    unwarned: bool,
     /// Actuators that failed since the last Reset, one bit each.
     pub(crate) failed: u8,
 }
@@ -85,6 +87,7 @@ impl Unit {
             hands: false,
             finishes: false,
             stays: false,
+            unwarned: false,
             failed: 0,
         }
     }
@@ -203,13 +206,19 @@ pub(crate) fn enter(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, to: UnitState, why: Why)
             ctl.strokes.forget();
             ctl.unit.homed = false;
         }
-        S::Clearing | S::Resetting | S::Unholding => ctl.watch.latched = 0,
+        S::Starting => ctl.unit.unwarned = true,
+        S::Clearing | S::Resetting => ctl.watch.latched = 0,
+        S::Unholding => {
+            ctl.watch.latched = 0;
+            ctl.unit.unwarned = true;
+        }
         S::Stopping => {
             ctl.unit.finishes = matches!(from, S::Execute | S::Suspending | S::Suspended | S::Unsuspending)
                 && ctl.unit.mode == Mode::Production;
-            // Nobody asked for motion: a fault found the unit waiting, or it was not even started.
-            ctl.unit.stays =
-                matches!(from, S::Idle | S::Resetting | S::Completed) || (from == S::Held && why == Why::Fault);
+            // Nobody asked for motion: a fault found the unit waiting, or it was not even started; or the warning was not over.
+            ctl.unit.stays = matches!(from, S::Idle | S::Resetting | S::Completed)
+                || (from == S::Held && why == Why::Fault)
+                || (matches!(from, S::Starting | S::Unholding | S::Holding | S::Held) && ctl.unit.unwarned);
             feed::finish(ctl, cx);
         }
         S::Completing => feed::finish(ctl, cx),
@@ -310,6 +319,7 @@ fn prepare(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) -> bool {
         Phase::Begin => warn(ctl, cx),
         Phase::Warn => {
             if ctl.unit.warn.fire(cx.seen.now) {
+                ctl.unit.unwarned = false;
                 ctl.unit.bound = Deadline::after(cx.seen.now, cx.m.patience);
                 let skips = ctl.unit.homed || ctl.unit.mode == Mode::Manual;
                 ctl.unit.phase = if skips { after_homing(ctl, cx) } else { Phase::Home };
