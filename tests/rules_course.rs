@@ -384,6 +384,24 @@ fn r9_what_failed_before_a_stop_is_brought_home_by_the_next_start() {
     b.until("good bottles again", 60_000, |b| b.station.tally().good > good);
 }
 
+/// A plunger that went on to full stroke before the rollers were ordered used to leave the head in Engage for ever.
+#[test]
+fn r9_a_closure_that_goes_from_under_the_plunger_is_no_closure() {
+    let mut p = example::product();
+    p.seat_dwell = timing_core::Duration::from_millis(300);
+    let mut b = Bench::with(&profile(), &p);
+    b.start();
+    b.until_head(HeadStep::Seat);
+    b.until("the plunger on work", 3_000, |b| b.contacts().has(Contact::PlungerWork));
+    b.run(100);
+    assert_eq!(b.station.head(), HeadStep::Seat);
+    b.forced = vec![(Contact::PlungerWork, false), (Contact::PlungerOver, true)];
+    b.until("Lift", 3_000, |b| b.station.head() == HeadStep::Lift);
+    b.forced.clear();
+    assert_eq!(b.flags(), [Why::NoCap]);
+    b.until("a good bottle", 30_000, |b| b.station.tally().good > 0);
+}
+
 #[test]
 fn maintenance_steps_over_a_bottle_placed_by_hand_and_cycles_dry() {
     let mut b = Bench::new();

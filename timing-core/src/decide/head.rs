@@ -402,6 +402,12 @@ fn engage(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
         }
         return;
     }
+    if ctl.strokes.is(Actuator::Plunger, At::Over) && !ctl.head.dry {
+        // The closure went from under it: the interlock keeps the rollers back, and no stroke would ever end this step.
+        flag(ctl, cx, Why::NoCap);
+        enter(ctl, cx, HeadStep::Disengage);
+        return;
+    }
     match ctl.strokes.at(Actuator::Rollers) {
         At::Work => {}
         At::Over if ctl.head.dry => {}
