@@ -402,6 +402,31 @@ fn r9_a_closure_that_goes_from_under_the_plunger_is_no_closure() {
     b.until("a good bottle", 30_000, |b| b.station.tally().good > 0);
 }
 
+/// A pocket that cleared while the unit was held used to count as settled where it would have been before.
+#[test]
+fn r7_a_pocket_settles_anew_after_unhold() {
+    let mut m = profile();
+    m.belt_owner = BeltOwner::Line;
+    let mut b = Bench::with(&m, &example::product());
+    b.line_belt = Some(true);
+    b.supply = false;
+    b.start();
+    b.until("Filling", 5_000, |b| b.station.feed() == FeedStep::Filling && b.orders.work(Actuator::EntryGate));
+    b.forced = vec![(Contact::PocketEye, true)];
+    b.run(20);
+    b.command(Command::Hold);
+    b.until("Held", 3_000, |b| b.unit() == UnitState::Held);
+    b.forced = vec![(Contact::PocketEye, false)];
+    b.run(1_000);
+    b.command(Command::Unhold);
+    b.run(1_000);
+    b.forced = vec![(Contact::PocketEye, true)];
+    b.until("Execute", 5_000, |b| b.unit() == UnitState::Execute);
+    b.run(20);
+    assert_eq!(b.station.feed(), FeedStep::Filling);
+    b.until("Loaded", 2_000, |b| b.station.feed() == FeedStep::Loaded);
+}
+
 #[test]
 fn maintenance_steps_over_a_bottle_placed_by_hand_and_cycles_dry() {
     let mut b = Bench::new();

@@ -199,6 +199,8 @@ fn misfeed(ctl: &mut Ctl, cx: &mut Cx<'_, '_>, how: i32) {
 
 /// Unhold: a release that was broken off is awaited once more; a pocket that was emptied by hand is filled again.
 pub(crate) fn resume(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
+    // While it was held nobody looked at the pocket: it settles anew.
+    ctl.feed.settle = Place::NOWHERE;
     if cx.seen.is(Contact::ReleaseEye) {
         // Whether what stands there is free now, only its going can show.
         ctl.feed.jam = Place::at(cx.seen.belt.ahead(cx.s.jam));
