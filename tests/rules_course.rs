@@ -427,6 +427,40 @@ fn r7_a_pocket_settles_anew_after_unhold() {
     b.until("Loaded", 2_000, |b| b.station.feed() == FeedStep::Loaded);
 }
 
+/// A contact that came on just before the order, within its filter, used to confirm the stroke before the valve could have moved.
+#[test]
+fn r9_a_contact_that_came_on_just_before_the_order_confirms_nothing() {
+    let mut b = running();
+    b.until_head(HeadStep::Incoming);
+    // When the catch is ordered on an undisturbed bench.
+    let mut twin = running();
+    twin.until_head(HeadStep::Catch);
+    let order = twin.ms;
+    b.until("5 ms before the catch", 20_000, |b| b.ms + 5 >= order);
+    b.forced = vec![(Contact::GripWork, true)];
+    b.until_head(HeadStep::Catch);
+    let from = b.ms;
+    b.until_head(HeadStep::Seat);
+    assert!(b.ms - from >= 20, "confirmed {} ms after the order", b.ms - from);
+}
+
+/// A body that came past the discharge eye while the unit completed used to be inside when it was Completed.
+#[test]
+fn r13_completed_is_empty() {
+    let mut b = Bench::new();
+    b.ask(Request::Batch(1));
+    b.start();
+    b.until("Completing", 60_000, |b| b.unit() == UnitState::Completing);
+    b.until("homing", 10_000, |b| b.unit() != UnitState::Completing || !b.orders.belt());
+    b.forced = vec![(Contact::DischargeEye, true)];
+    b.run(50);
+    b.forced.clear();
+    b.run(3_000);
+    let t = *b.station.tally();
+    assert!(b.unit() != UnitState::Completed || b.station.inside() == 0, "{t:?}");
+    assert_eq!(t.found, 1, "the eye was not looked at: {t:?}");
+}
+
 #[test]
 fn maintenance_steps_over_a_bottle_placed_by_hand_and_cycles_dry() {
     let mut b = Bench::new();

@@ -601,7 +601,10 @@ fn completing(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
             }
         }
         Phase::Rest => {
-            if !cx.m.ours || !ctl.belt.is_moving() {
+            if ctl.inside() > 0 {
+                // Something came past an eye after the last bottle had left: that is not what was ordered.
+                ctl.raise(cx, Fault::StrayDischarge, 0);
+            } else if !cx.m.ours || !ctl.belt.is_moving() {
                 complete(ctl, cx, Why::Complete);
             }
         }

@@ -135,6 +135,7 @@ impl Strokes {
                 At::ToWork => (Contact::work_of(a), Pose::Work, At::Work),
                 At::Home | At::Work | At::Over | At::Unknown => continue,
             };
+            s.doubt_early(seen, contact, Contact::over_of(a), row.latency, m);
             let full = Contact::over_of(a).filter(|c| m.fitted.has(*c) && s.at == At::ToWork);
             let in_time = s.trust.fire(seen.now);
             s.trusted |= in_time || seen.falling(contact);
@@ -201,6 +202,21 @@ impl Stroke {
         self.trust = Deadline::NEVER;
         self.since = Deadline::NEVER;
         self.lost = false;
+    }
+
+    /// A contact that was on before the order, but not for its filter yet, is as stale as one that had been on for long.
+    fn doubt_early(&mut self, seen: &Seen, contact: Contact, full: Option<Contact>, latency: u32, m: &Machine) {
+        if !self.since.is_armed() || seen.now.since(self.since.instant()) >= m.contact_filter {
+            return;
+        }
+        let stale = seen.rising(contact);
+        let over_stale = full.is_some_and(|c| seen.rising(c));
+        self.trusted &= !stale;
+        self.over_trusted &= !over_stale;
+        if stale || over_stale {
+            let trust = Duration::from_micros(u64::from(latency)).plus(m.contact_filter);
+            self.trust = Deadline::after(self.since.instant(), trust);
+        }
     }
 
     /// A confirmed end whose contact has gone: wait for it to come back, or for full stroke. `true` if so.
