@@ -182,6 +182,8 @@ pub(crate) fn vet(facts: Facts, was: &Wanted, asked: &Wanted, safe: bool) -> (Wa
         let refused = match (from, to) {
             (Pose::Off | Pose::Home, Pose::Work) => keep(Order::Work(a)),
             (Pose::Work, Pose::Off | Pose::Home) => keep(Order::Back(a)),
+            // A valve that keeps its place without its coil may have left these at work.
+            (Pose::Off, Pose::Home) if matches!(a, Actuator::Grip | Actuator::Plunger) => keep(Order::Back(a)),
             _ => false,
         };
         if refused {
@@ -262,6 +264,19 @@ mod tests {
         for row in &RULES {
             assert!(!(row.allows)(Facts(0)), "R{} {:?}", row.rule, row.order);
             assert!((row.allows)(Facts(u32::MAX)), "R{} {:?}", row.rule, row.order);
+        }
+    }
+
+    #[test]
+    fn what_a_dropped_coil_may_have_left_at_work_goes_back_in_order_too() {
+        for a in [Grip, Plunger] {
+            let mut asked = Wanted::SAFE;
+            asked.set(a, Pose::Home);
+            let (leaves, kept) = vet(Facts(Facts::CHAIN | Facts::MANUAL), &Wanted::SAFE, &asked, false);
+            assert_eq!(leaves, Wanted::SAFE, "{a:?}");
+            assert_eq!(kept.orders, 1 << Order::Back(a).number());
+            let back = Facts(Facts::CHAIN | Facts::MANUAL | Facts::ROLLERS_HOME);
+            assert_eq!(vet(back, &Wanted::SAFE, &asked, false).0, asked, "{a:?}");
         }
     }
 

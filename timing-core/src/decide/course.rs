@@ -309,6 +309,7 @@ fn overdue(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
 
 /// Begins to warn; the motion comes after.
 fn warn(ctl: &mut Ctl, cx: &Cx<'_, '_>) {
+    ctl.unit.unwarned = true;
     ctl.unit.phase = Phase::Warn;
     ctl.unit.warn = Deadline::after(cx.seen.now, cx.m.warn);
 }
@@ -481,6 +482,7 @@ fn unsuspending(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
         }
         Phase::Warn => {
             if ctl.unit.warn.fire(cx.seen.now) {
+                ctl.unit.unwarned = false;
                 ctl.unit.phase = Phase::Done;
             }
         }

@@ -127,6 +127,11 @@ impl Strokes {
         for a in Actuator::ALL {
             let (Some(s), Some(row)) = (self.each.get_mut(a.index()), m.strokes.get(a.index())) else { continue };
             let bit = 1u8 << a.index();
+            if s.at == At::Work && Contact::over_of(a).is_some_and(|c| m.fitted.has(c) && seen.rising(c)) {
+                // What it was on has gone, whether or not a contact says so at its working end.
+                s.arrive(At::Over);
+                news.arrived |= bit;
+            }
             if s.settle_lost(a, seen, m) {
                 s.due = Deadline::after(seen.now, Duration::from_micros(u64::from(row.margin)));
             }
