@@ -116,7 +116,13 @@ fn replay(a: &SoakArgs, profile: Profile, list: &str, out: &mut dyn Write, err: 
     let mut draws = Draws::new(a.seed, profile);
     let Some(keep) = numbers(list, draws.strikes.len()) else {
         let n = draws.strikes.len();
-        say(err, &format!("--keep {list}: give numbers from 0 to {} with commas between, \"all\" or \"none\"\n", n.max(1) - 1));
+        say(
+            err,
+            &format!(
+                "--keep {list}: give numbers from 0 to {} with commas between, \"all\" or \"none\"\n",
+                n.max(1) - 1
+            ),
+        );
         return WRONG_INPUT;
     };
     if let Some(s) = a.until {
@@ -212,17 +218,18 @@ fn failure(a: &SoakArgs, draws: &Draws, keep: Option<&[usize]>, report: &Report,
         n => format!("R{n}"),
     };
     let shown = &small.keep[..small.keep.len().min(PRINTED)];
-    let mut text = format!(
-        "FAILED {rule}: {}\n  commit {}\n{}{}",
-        f.text,
-        a.commit,
-        small.draws,
-        strikes(&small.draws, shown)
-    );
+    let mut text =
+        format!("FAILED {rule}: {}\n  commit {}\n{}{}", f.text, a.commit, small.draws, strikes(&small.draws, shown));
     if small.keep.len() > PRINTED {
         let _ = writeln!(text, "  and {} more strikes", small.keep.len() - PRINTED);
     }
-    let _ = writeln!(text, "  first bad tick: {:.6} s ({} strikes of {} left)", f.t_us as f64 * 1e-6, small.keep.len(), draws.strikes.len());
+    let _ = writeln!(
+        text,
+        "  first bad tick: {:.6} s ({} strikes of {} left)",
+        f.t_us as f64 * 1e-6,
+        small.keep.len(),
+        draws.strikes.len()
+    );
     for l in &f.last {
         let _ = writeln!(text, "    {l}");
     }
@@ -246,13 +253,26 @@ fn table(a: &SoakArgs, s: &Sum, kept: usize) -> String {
         if kept > 0 { format!(", after {kept} kept seeds") } else { String::new() }
     );
     let _ = writeln!(t, "  bottles through the release gate  {}", s.bottles);
-    let _ = writeln!(t, "  machine time                      {hours:.2} h = {:.4} years, {:.1} % of it with trouble on", hours / YEAR_H, s.trouble_us as f64 * 100.0 / s.simulated_us.max(1) as f64);
+    let _ = writeln!(
+        t,
+        "  machine time                      {hours:.2} h = {:.4} years, {:.1} % of it with trouble on",
+        hours / YEAR_H,
+        s.trouble_us as f64 * 100.0 / s.simulated_us.max(1) as f64
+    );
     let _ = writeln!(t, "  ticks of the core                 {}", s.ticks);
     let _ = writeln!(t, "  strikes of trouble                {}", s.struck_all());
     let _ = writeln!(t, "  new cores after a power cut       {}; products loaded {}", s.power_ups, s.loads);
     let [registered, good, rejected, removed, lost, found] = s.counted;
-    let _ = writeln!(t, "  counted                           {registered} registered, {good} good, {rejected} rejected, {removed} removed, {lost} lost, {found} found");
-    let _ = writeln!(t, "  ran again in quiet                {} runs; the slowest took {:.0} % of its bound", s.ran_again, s.quiet_share * 100.0);
+    let _ = writeln!(
+        t,
+        "  counted                           {registered} registered, {good} good, {rejected} rejected, {removed} removed, {lost} lost, {found} found"
+    );
+    let _ = writeln!(
+        t,
+        "  ran again in quiet                {} runs; the slowest took {:.0} % of its bound",
+        s.ran_again,
+        s.quiet_share * 100.0
+    );
     let _ = writeln!(t, "  run twice, with equal results     {}", s.twice);
     let _ = writeln!(t, "  digest of all ticks               {:016x}", s.digest);
     let _ = writeln!(t, "\nStrikes by kind");

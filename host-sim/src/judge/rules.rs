@@ -116,6 +116,9 @@ pub struct Rules {
     pub(super) plunger_since: u64,
     /// Per gate: shut by an order that R7 binds.
     pub(super) gate_bound: [bool; 2],
+    pub(super) ticks_added: bool,
+    /// Since the last Start what was inside has not been flushed.
+    flush_due: bool,
     /// A controller can know where bottles stand.
     pub(super) places_known: bool,
     pub(super) release_opened_edge: Option<i64>,
@@ -175,6 +178,8 @@ impl Rules {
             plunger_since: 0,
             gate_bound: [false; 2],
             places_known: true,
+            ticks_added: false,
+            flush_due: true,
             release_opened_edge: None,
             pocket_since: None,
             last_belt: 0,
@@ -201,6 +206,11 @@ impl Rules {
         self.places_known = false;
     }
 
+    /// The core is called at other times than it asked for: how long it would have rested is not to be seen.
+    pub fn add_ticks(&mut self) {
+        self.ticks_added = true;
+    }
+
     /// Judges one tick.
     pub fn see(&mut self, s: &Seen<'_>) {
         self.watch.read(s.t_us, s.contacts, s.failed);
@@ -209,6 +219,9 @@ impl Rules {
             *from += (s.belt - self.last_belt).min(0);
         }
         self.last_belt = s.belt;
+        if self.unit == Some(UnitState::Unholding) && s.orders.beacon() {
+            self.unheld_at = s.belt;
+        }
         let (eye, cap) = (self.watch.reads(Contact::ReleaseEye), self.watch.reads(Contact::Cap));
         self.tracks.see(s.t_us, s.belt, eye, cap);
         self.see_pocket(s);
@@ -394,9 +407,9 @@ impl Rules {
         }
         if to == S::Unholding {
             self.unholds += 1;
-            self.unheld_at = s.belt;
         }
-        if from == S::Starting {
+        self.flush_due |= to == S::Starting;
+        if to == S::Execute && std::mem::take(&mut self.flush_due) {
             self.tracks.flushed();
         }
         if from == S::Unholding {

@@ -2,9 +2,13 @@
 
 use super::Plant;
 use super::bottle::{Body, Hold, Motion};
+use super::kin::G;
 use crate::facts::What;
 use crate::job::spec::{Action, FaultKind};
 use timing_core::{Contact, Contacts};
+
+/// Least friction that a bottle can be given.
+const SLIPPERIEST: f64 = 0.03;
 
 /// Contacts that lie or fail.
 #[derive(Clone, Copy, Debug, Default)]
@@ -182,7 +186,8 @@ impl Plant {
     pub fn grease(&mut self, number: u32, share: f64) {
         let t = self.now as f64;
         if let Some(i) = self.index(number) {
-            self.row[i].grip_a *= share.clamp(0.01, 1.0);
+            // Wet glass on wet steel, at the least.
+            self.row[i].grip_a = (self.row[i].grip_a * share.clamp(0.01, 1.0)).max(SLIPPERIEST * G);
             self.resettle(i, t);
             self.stale = true;
         }

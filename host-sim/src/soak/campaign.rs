@@ -183,10 +183,7 @@ pub fn campaign(ask: &Ask, told: &(dyn Fn(&Sum) + Sync)) -> Result<Sum, String> 
     while at < ask.runs && ask.time.is_none_or(|t| began.elapsed() < t) {
         let to = (at + batch).min(ask.runs);
         let reports: Vec<Report> = pool.install(|| {
-            (at..to)
-                .into_par_iter()
-                .map(|i| one(ask.seed.wrapping_add(i), ask.profile, i % TWICE == 0))
-                .collect()
+            (at..to).into_par_iter().map(|i| one(ask.seed.wrapping_add(i), ask.profile, i % TWICE == 0)).collect()
         });
         sum.twice += (at..to).filter(|i| i % TWICE == 0).count() as u64;
         for r in reports {

@@ -144,18 +144,7 @@ impl Draws {
         };
         let rates = rates(&mut dice, profile);
         let strikes = strikes(&mut dice, &rates, &job, trouble_s);
-        Self {
-            seed,
-            profile,
-            job,
-            plan,
-            other,
-            beat,
-            people,
-            trouble_us: (trouble_s * 1e6) as u64,
-            strikes,
-            rates,
-        }
+        Self { seed, profile, job, plan, other, beat, people, trouble_us: (trouble_s * 1e6) as u64, strikes, rates }
     }
 }
 

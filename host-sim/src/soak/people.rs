@@ -11,7 +11,7 @@ pub(super) enum Act {
     Press(Request),
     /// Everything hung, wedged, stuck or fallen stands free again.
     FreeAll,
-    /// Everything between release gate and diverter is taken out.
+    /// Everything from the entry gate's blade on is taken out.
     TakeAll,
     /// The other product is loaded.
     Load,
@@ -187,11 +187,7 @@ impl Operator {
             S::Held if self.dice.chance(0.5) => Self::press(Command::Unhold),
             S::Held | S::Completed | S::Suspended => Self::press(Command::Stop),
             S::Execute => {
-                let next = if view.mode == Mode::Manual {
-                    self.dice.wild(0.02, 0.6)
-                } else {
-                    self.dice.wild(0.1, 3.0)
-                };
+                let next = if view.mode == Mode::Manual { self.dice.wild(0.02, 0.6) } else { self.dice.wild(0.1, 3.0) };
                 self.next_at = now + (next * 1e6) as u64;
                 vec![Act::Press(self.button(view.mode))]
             }

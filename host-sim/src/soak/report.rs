@@ -90,9 +90,8 @@ impl Report {
                 }
             }
             EventKind::Guarded => {
-                let row = RULES.iter().position(|r| {
-                    u16::from(r.rule) == e.detail && i32::from(r.order.number()) == e.value
-                });
+                let row =
+                    RULES.iter().position(|r| u16::from(r.rule) == e.detail && i32::from(r.order.number()) == e.value);
                 if let Some(i) = row {
                     self.kept[i] += 1;
                 }

@@ -116,7 +116,7 @@ impl<'a> Run<'a> {
             setpoints,
             plant: Plant::new(&job),
             station: Some(Station::new(machine, setpoints)),
-            rules: rules(&job, places_known),
+            rules: rules(&job, places_known, draws.beat),
             places_known,
             wheel: Wheel::new(),
             clock: Clock::new(draws.beat, draws.people.seed ^ 0xC10C),
@@ -262,7 +262,7 @@ impl<'a> Run<'a> {
     fn power_up(&mut self) {
         if self.station.is_none() {
             self.station = Some(Station::new(self.machine, self.setpoints));
-            self.rules = rules(&self.job, self.places_known);
+            self.rules = rules(&self.job, self.places_known, self.draws.beat);
             self.clock.restart();
             self.report.power_ups += 1;
         }
@@ -338,11 +338,20 @@ impl<'a> Run<'a> {
                         self.plant.act(&Action::Free(n));
                     }
                 }
-                Act::TakeAll => self.plant.act(&Action::TakeAll),
+                Act::TakeAll => self.take_all(),
                 Act::Load => self.load(),
             }
         }
         self.waiting.truncate(4);
+    }
+
+    /// Whatever stands at the entry gate or beyond goes.
+    fn take_all(&mut self) {
+        let from = self.job.machine.entry_blade_mm - 1.5 * self.job.product.diameter_mm;
+        let all: Vec<u32> = self.plant.bottles().filter(|b| b.1 > from).map(|b| b.0).collect();
+        for n in all {
+            self.plant.act(&Action::Take(n));
+        }
     }
 
     fn load(&mut self) {
@@ -509,8 +518,11 @@ impl<'a> Run<'a> {
     }
 }
 
-fn rules(job: &Job, places_known: bool) -> Rules {
+fn rules(job: &Job, places_known: bool, beat: Beat) -> Rules {
     let mut rules = Rules::new(job);
+    if beat != Beat::Wake {
+        rules.add_ticks();
+    }
     if !places_known {
         rules.trust_no_place();
     }

@@ -50,8 +50,7 @@ impl Shrink {
     fn without_kinds(&mut self) {
         for kind in Kind::ALL {
             let draws = self.small.draws.clone();
-            let rest: Vec<usize> =
-                self.small.keep.iter().copied().filter(|&i| draws.strikes[i].kind != kind).collect();
+            let rest: Vec<usize> = self.small.keep.iter().copied().filter(|&i| draws.strikes[i].kind != kind).collect();
             if rest.len() < self.small.keep.len() {
                 self.take(&draws, &rest);
             }

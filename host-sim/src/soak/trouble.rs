@@ -231,9 +231,7 @@ impl Kind {
             Self::NoCap => Trouble::Coming(FaultKind::NoCap(0), ahead),
             Self::Crossed => Trouble::Coming(FaultKind::Crossed(0), ahead),
             Self::LooseThread => Trouble::Coming(FaultKind::LooseThread(0), ahead),
-            Self::LongBottle => {
-                Trouble::Coming(FaultKind::LongBottle(0, length_mm * dice.between(1.05, 1.7)), ahead)
-            }
+            Self::LongBottle => Trouble::Coming(FaultKind::LongBottle(0, length_mm * dice.between(1.05, 1.7)), ahead),
             Self::StuckPair => Trouble::Coming(FaultKind::StuckPair(0), ahead),
             Self::Hung => Trouble::Coming(FaultKind::Hung(0), ahead),
             Self::Jam => Trouble::Coming(FaultKind::Jam(0), ahead),
@@ -306,13 +304,8 @@ impl Room {
 }
 
 /// Contacts that look across the belt.
-const EYES: [Contact; 5] = [
-    Contact::PocketEye,
-    Contact::ReleaseEye,
-    Contact::DischargeEye,
-    Contact::SupplyEye,
-    Contact::RejectEye,
-];
+const EYES: [Contact; 5] =
+    [Contact::PocketEye, Contact::ReleaseEye, Contact::DischargeEye, Contact::SupplyEye, Contact::RejectEye];
 
 /// Contacts that are no eye and belong to no safety wire: a chain that lies is the hard-wired circuit's affair.
 const REEDS: [Contact; 19] = [
