@@ -461,6 +461,18 @@ fn r13_completed_is_empty() {
     assert_eq!(t.found, 1, "the eye was not looked at: {t:?}");
 }
 
+/// With the head vacant a bottle used to be released while the grip's contact was lost, and within its margin.
+#[test]
+fn r6_a_vacant_head_whose_grip_is_not_confirmed_open_is_not_ready() {
+    let mut b = running();
+    b.until("Loaded", 20_000, |b| b.station.feed() == FeedStep::Loaded && b.station.head() == HeadStep::Vacant);
+    b.forced = vec![(Contact::GripHome, false)];
+    b.until("the loss is told", 3_000, |b| {
+        assert_ne!(b.station.feed(), FeedStep::Releasing);
+        b.unit() == UnitState::Held
+    });
+}
+
 #[test]
 fn maintenance_steps_over_a_bottle_placed_by_hand_and_cycles_dry() {
     let mut b = Bench::new();

@@ -106,8 +106,7 @@ pub(crate) fn poses(head: &Head, asked: &mut Wanted) {
 /// Whether the head can take a bottle that is let go now (R6).
 pub(crate) fn is_ready(ctl: &Ctl) -> bool {
     let free = match ctl.head.step {
-        HeadStep::Vacant => true,
-        HeadStep::Leaving => ctl.strokes.is(Actuator::Grip, At::Home),
+        HeadStep::Vacant | HeadStep::Leaving => ctl.strokes.is(Actuator::Grip, At::Home),
         HeadStep::Incoming => false,
         _ => ctl.head.early_now,
     };
