@@ -77,7 +77,7 @@ impl Rules {
             if !self.watch.at(s.t_us, Actuator::Grip, End::Home) {
                 self.tell(s, 6, "a bottle released before the grip is confirmed open", "");
             }
-            if self.tracks.incoming(self.watch.motion(Actuator::Grip).stroke(End::Work)) {
+            if self.eyes_true && self.tracks.incoming(self.watch.motion(Actuator::Grip).stroke(End::Work)) {
                 self.tell(s, 6, "a bottle released while another is on its way to the head", "");
             }
         }
@@ -91,12 +91,12 @@ impl Rules {
     /// R7.
     fn judge_gate_shut(&mut self, s: &Seen<'_>, a: Actuator, dropped: bool) {
         let bound = !dropped && !self.is_manual();
-        // In Starting nobody knows where bottles stand: the gates are brought home with the force that a blade stalls at.
-        self.gate_bound[a.index()] = bound && self.places_known && s.unit != UnitState::Starting;
+        // Until what was inside has been flushed, nobody knows where bottles stand: the gates are brought home with the force that a blade stalls at.
+        self.gate_bound[a.index()] = bound && self.places_known && !self.flush_due;
         if !bound || !self.producing() {
             return;
         }
-        if a == Actuator::ReleaseGate && s.unit != UnitState::Starting {
+        if a == Actuator::ReleaseGate && !self.flush_due && self.eyes_true {
             // Shut once the shortest body that this product allows is past the blade; only a bottle registered since it opened.
             let new = self.tracks.newest_edge() != self.release_opened_edge;
             let body = self.product.diameter_mm - self.product.diameter_tol_mm;
@@ -125,10 +125,11 @@ impl Rules {
         }
         let stroke = self.watch.motion(Actuator::Grip).stroke(End::Work);
         let catch = self.tracks.catch(stroke, self.unholds);
-        self.bottle_held = catch != Catch::Nobody;
+        self.bottle_held = catch != Catch::Nobody || !self.eyes_true;
         match catch {
             Catch::Good => {}
             Catch::Again => self.tell(s, 8, "the catch ordered twice for one bottle", ""),
+            Catch::Nobody if !self.eyes_true => {}
             Catch::Nobody => self.tell(s, 8, "the catch ordered with no bottle in its window", ""),
         }
     }

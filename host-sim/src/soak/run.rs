@@ -54,8 +54,7 @@ struct Run<'a> {
     plant: Plant,
     station: Option<Station>,
     rules: Rules,
-    /// No trouble is on that hides from every controller where bottles stand.
-    places_known: bool,
+    knows: Knows,
     wheel: Wheel,
     clock: Clock,
     operator: Operator,
@@ -108,7 +107,8 @@ impl<'a> Run<'a> {
         };
         to_come.sort_unstable();
         to_come.reverse();
-        let places_known = !to_come.iter().any(|&i| hides_places(draws.strikes[i].kind));
+        let kinds = || to_come.iter().map(|&i| draws.strikes[i].kind);
+        let knows = Knows { places: !kinds().any(hides_places), eyes: !kinds().any(blinds) };
         Self {
             draws,
             other_loaded: false,
@@ -116,8 +116,8 @@ impl<'a> Run<'a> {
             setpoints,
             plant: Plant::new(&job),
             station: Some(Station::new(machine, setpoints)),
-            rules: rules(&job, places_known, draws.beat),
-            places_known,
+            rules: rules(&job, knows, draws.beat),
+            knows,
             wheel: Wheel::new(),
             clock: Clock::new(draws.beat, draws.people.seed ^ 0xC10C),
             operator: Operator::new(draws.people),
@@ -262,7 +262,7 @@ impl<'a> Run<'a> {
     fn power_up(&mut self) {
         if self.station.is_none() {
             self.station = Some(Station::new(self.machine, self.setpoints));
-            self.rules = rules(&self.job, self.places_known, self.draws.beat);
+            self.rules = rules(&self.job, self.knows, self.draws.beat);
             self.clock.restart();
             self.report.power_ups += 1;
         }
@@ -518,13 +518,25 @@ impl<'a> Run<'a> {
     }
 }
 
-fn rules(job: &Job, places_known: bool, beat: Beat) -> Rules {
+/// What a controller can know in this run.
+#[derive(Clone, Copy, Debug)]
+struct Knows {
+    /// No trouble is on that leaves bottles where nobody can know it.
+    places: bool,
+    /// No trouble is on that makes eyes or encoder lie.
+    eyes: bool,
+}
+
+fn rules(job: &Job, knows: Knows, beat: Beat) -> Rules {
     let mut rules = Rules::new(job);
     if beat != Beat::Wake {
         rules.add_ticks();
     }
-    if !places_known {
+    if !knows.places {
         rules.trust_no_place();
+    }
+    if !knows.eyes {
+        rules.doubt_eyes();
     }
     rules
 }
@@ -535,6 +547,11 @@ fn hides_places(kind: Kind) -> bool {
         Room::Encoder | Room::Eyes | Room::Bottles | Room::Contacts | Room::Actuators | Room::Power => true,
         Room::Time | Room::People | Room::Safety | Room::Line => false,
     }
+}
+
+/// Whether trouble of this kind makes eyes or encoder lie, or lets their edges be missed.
+fn blinds(kind: Kind) -> bool {
+    matches!(kind.room(), Room::Encoder | Room::Eyes | Room::Time) || kind == Kind::InputFailed
 }
 
 /// A bottle's fault with its number.
