@@ -108,7 +108,7 @@ impl Rules {
                 let detail = format!("{travel:.1} mm of {needed:.1} mm");
                 self.tell(s, 7, "release gate ordered shut with the bottle under it", &detail);
             }
-        } else if a == Actuator::EntryGate && s.unit == UnitState::Execute {
+        } else if a == Actuator::EntryGate && s.unit == UnitState::Execute && self.eyes_true {
             let blocked = self.watch.on(s.t_us, Contact::PocketEye);
             let settle = self.tracks.counts(self.product.settle_mm - 1.0) - 2.0;
             let settled = self.pocket_since.is_some_and(|from| (s.belt - from) as f64 >= settle);
