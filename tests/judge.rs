@@ -415,9 +415,9 @@ fn r6_release() {
     // The grip is not yet confirmed open.
     caught(6, 4_050, moved(cycle(), "release 2", 4_050));
     // The bottle before is still on its way.
-    let early = moved(moved(cycle(), "release 2", 3_010), "entry open 2", 4_900);
+    let early = moved(moved(cycle(), "release 2", 2_920), "entry open 2", 4_900);
     let early = without(early, &["pocket 2", "entry shut 2"]);
-    caught(6, 3_010, early);
+    caught(6, 2_920, early);
     // Stopping admits no more.
     let stopping = plus(cycle(), 4_100, D::Ask(Request::Command(Command::Stop)));
     caught(6, 4_200, plus(stopping, 4_100, D::Unit(S::Stopping)));

@@ -6,6 +6,7 @@ mod cases;
 mod core_properties;
 mod counters;
 mod early_release;
+mod every_tick;
 mod explored;
 mod fastest_belt;
 mod filter;

@@ -2,8 +2,8 @@
 
 use crate::bench::{Bench, profile};
 use timing_core::{
-    Actuator, BeltOwner, Command, Contact, EventKind, Fault, HeadStep, Mode, Orders, Pose, Product, Request, Setpoints,
-    Tighten, UnitState, Why, example,
+    Actuator, BeltOwner, Command, Contact, EventKind, Fault, FeedStep, HeadStep, Mode, Orders, Pose, Product, Request,
+    Setpoints, Tighten, UnitState, Why, example,
 };
 
 fn running() -> Bench {
@@ -70,6 +70,73 @@ fn r11_nothing_moves_after_power_up_nor_after_air_returns() {
         assert_eq!(b.orders, Orders::SAFE);
     }
     assert_eq!(b.unit(), UnitState::Aborted);
+}
+
+/// A fault that found the unit waiting used to bring detented and centre-closed actuators home, energised, before anybody had started.
+#[test]
+fn r11_a_stop_that_finds_the_unit_at_rest_moves_nothing() {
+    let mut m = profile();
+    for a in Actuator::ALL {
+        m.actuators[a.index()].valve = timing_core::ValveKind::Detented;
+    }
+    let mut b = Bench::with(&m, &example::product());
+    b.command(Command::Reset);
+    b.until("Idle", 1_000, |b| b.unit() == UnitState::Idle);
+    b.failed = Contact::Torque.bit();
+    for _ in 0..3_000 {
+        b.run(1);
+        assert_eq!(b.orders, Orders::SAFE, "{:?}", b.unit());
+    }
+    assert_eq!(b.unit(), UnitState::Stopped);
+    // And in Held: what was energised stays, nothing else moves, and the next Start brings it home.
+    b.failed = timing_core::Contacts::NONE;
+    b.run(100);
+    b.start();
+    b.until_head(HeadStep::Engage);
+    b.command(Command::Hold);
+    b.until("Held", 3_000, |b| b.unit() == UnitState::Held);
+    let held = b.orders;
+    b.failed = Contact::Torque.bit();
+    b.until("Stopped", 3_000, |b| {
+        assert_eq!(b.orders.bits() & !held.bits(), 0, "{:?}", b.unit());
+        b.unit() == UnitState::Stopped
+    });
+    b.failed = timing_core::Contacts::NONE;
+    b.run(100);
+    b.start();
+    b.until("a good bottle", 30_000, |b| b.station.tally().good > 0);
+}
+
+/// Stop within the warning used to bring everything home at once.
+#[test]
+fn r11_a_stop_within_the_warning_moves_nothing() {
+    let mut b = running();
+    b.until_head(HeadStep::Engage);
+    b.command(Command::Hold);
+    b.until("Held", 3_000, |b| b.unit() == UnitState::Held);
+    let held = b.orders;
+    b.command(Command::Unhold);
+    b.run(500);
+    b.command(Command::Stop);
+    b.until("Stopped", 3_000, |b| {
+        assert_eq!(b.orders.with_beacon(false), held, "{:?}", b.unit());
+        b.unit() == UnitState::Stopped
+    });
+    b.start();
+    b.until("a good bottle", 30_000, |b| b.station.tally().good > 0);
+    // Nor does one that comes after a Hold within the warning.
+    b.command(Command::Hold);
+    b.until("Held", 3_000, |b| b.unit() == UnitState::Held);
+    let held = b.orders;
+    b.command(Command::Unhold);
+    b.run(500);
+    b.command(Command::Hold);
+    b.until("Held", 3_000, |b| b.unit() == UnitState::Held);
+    b.command(Command::Stop);
+    b.until("Stopped", 3_000, |b| {
+        assert_eq!(b.orders.with_beacon(false), held, "{:?}", b.unit());
+        b.unit() == UnitState::Stopped
+    });
 }
 
 #[test]
@@ -145,6 +212,19 @@ fn r13_a_batch_delivers_exactly_what_was_asked_for() {
         assert_eq!(b.station.tally().registered, n, "none was released beyond the batch");
         assert_eq!(b.station.inside(), 0);
     }
+}
+
+/// Reset after Completed used to leave the batch delivered: the next Start completed at once, with no bottle.
+#[test]
+fn r13_a_batch_that_was_delivered_is_delivered_again_after_reset_and_start() {
+    let mut b = Bench::new();
+    b.ask(Request::Batch(2));
+    b.start();
+    b.until("Completed", 60_000, |b| b.unit() == UnitState::Completed);
+    assert_eq!(b.station.tally().good, 2);
+    b.start();
+    b.until("Completed again", 60_000, |b| b.unit() == UnitState::Completed);
+    assert_eq!(b.station.tally().good, 4);
 }
 
 #[test]
@@ -251,6 +331,146 @@ fn hold_to_run_drops_when_it_is_not_refreshed() {
     b.ask(Request::Jog(Actuator::Grip, Pose::Work));
     b.run(1_000);
     assert!(b.orders.work(Actuator::Grip), "a cylinder keeps its place");
+}
+
+/// A jog that was held when Manual was stopped used to leave its deadline behind, and to wake the core every microsecond from then on.
+#[test]
+fn r15_a_stop_in_manual_leaves_no_hold_to_run_behind() {
+    let mut b = Bench::new();
+    b.ask(Request::Mode(Mode::Manual));
+    b.start();
+    b.ask(Request::JogSpin);
+    b.run(20);
+    b.command(Command::Stop);
+    b.until("Stopped", 5_000, |b| b.unit() == UnitState::Stopped);
+    for _ in 0..2_000 {
+        b.run(1);
+        assert!(b.wake_in_us >= 1_000, "woken again after {} µs", b.wake_in_us);
+    }
+}
+
+/// A misfeed that was stopped, not unheld, used to be taken up again at the next Start without a bound: Execute, the release gate open, and
+/// nothing that would ever end it.
+#[test]
+fn r15_a_misfeed_that_was_stopped_is_over() {
+    let mut b = running();
+    b.until("a bottle in the pocket", 20_000, |b| b.station.feed() == FeedStep::Loaded);
+    b.bottles.iter_mut().for_each(|x| x.wedged = true);
+    b.until("Held", 20_000, |b| b.unit() == UnitState::Held);
+    assert!(b.has_fault(Fault::Misfeed));
+    b.command(Command::Stop);
+    b.until("Stopped", 20_000, |b| b.unit() == UnitState::Stopped);
+    let from = b.ms;
+    b.start();
+    b.until("a misfeed told again, or a release", 20_000, |b| {
+        b.told(EventKind::Fault).iter().any(|(t, _)| *t > from) || b.station.feed() != FeedStep::Releasing
+    });
+}
+
+/// A gate that failed and was stopped used to count as home: the next Start did not see to it, and Execute waited for it for ever.
+#[test]
+fn r9_what_failed_before_a_stop_is_brought_home_by_the_next_start() {
+    let mut b = running();
+    b.until("a release", 20_000, |b| b.station.feed() == FeedStep::Releasing);
+    b.run(300);
+    b.stuck[Actuator::ReleaseGate.index()] = true;
+    b.until("Held", 20_000, |b| b.unit() == UnitState::Held);
+    b.command(Command::Stop);
+    b.until("Stopped", 20_000, |b| b.unit() == UnitState::Stopped);
+    b.stuck[Actuator::ReleaseGate.index()] = false;
+    b.run(1_000);
+    let good = b.station.tally().good;
+    b.start();
+    b.until("good bottles again", 60_000, |b| b.station.tally().good > good);
+}
+
+/// A plunger that went on to full stroke before the rollers were ordered used to leave the head in Engage for ever.
+#[test]
+fn r9_a_closure_that_goes_from_under_the_plunger_is_no_closure() {
+    let mut p = example::product();
+    p.seat_dwell = timing_core::Duration::from_millis(300);
+    let mut b = Bench::with(&profile(), &p);
+    b.start();
+    b.until_head(HeadStep::Seat);
+    b.until("the plunger on work", 3_000, |b| b.contacts().has(Contact::PlungerWork));
+    b.run(100);
+    assert_eq!(b.station.head(), HeadStep::Seat);
+    b.forced = vec![(Contact::PlungerWork, false), (Contact::PlungerOver, true)];
+    b.until("Lift", 3_000, |b| b.station.head() == HeadStep::Lift);
+    b.forced.clear();
+    assert_eq!(b.flags(), [Why::NoCap]);
+    b.until("a good bottle", 30_000, |b| b.station.tally().good > 0);
+}
+
+/// A pocket that cleared while the unit was held used to count as settled where it would have been before.
+#[test]
+fn r7_a_pocket_settles_anew_after_unhold() {
+    let mut m = profile();
+    m.belt_owner = BeltOwner::Line;
+    let mut b = Bench::with(&m, &example::product());
+    b.line_belt = Some(true);
+    b.supply = false;
+    b.start();
+    b.until("Filling", 5_000, |b| b.station.feed() == FeedStep::Filling && b.orders.work(Actuator::EntryGate));
+    b.forced = vec![(Contact::PocketEye, true)];
+    b.run(20);
+    b.command(Command::Hold);
+    b.until("Held", 3_000, |b| b.unit() == UnitState::Held);
+    b.forced = vec![(Contact::PocketEye, false)];
+    b.run(1_000);
+    b.command(Command::Unhold);
+    b.run(1_000);
+    b.forced = vec![(Contact::PocketEye, true)];
+    b.until("Execute", 5_000, |b| b.unit() == UnitState::Execute);
+    b.run(20);
+    assert_eq!(b.station.feed(), FeedStep::Filling);
+    b.until("Loaded", 2_000, |b| b.station.feed() == FeedStep::Loaded);
+}
+
+/// A contact that came on just before the order, within its filter, used to confirm the stroke before the valve could have moved.
+#[test]
+fn r9_a_contact_that_came_on_just_before_the_order_confirms_nothing() {
+    let mut b = running();
+    b.until_head(HeadStep::Incoming);
+    // When the catch is ordered on an undisturbed bench.
+    let mut twin = running();
+    twin.until_head(HeadStep::Catch);
+    let order = twin.ms;
+    b.until("5 ms before the catch", 20_000, |b| b.ms + 5 >= order);
+    b.forced = vec![(Contact::GripWork, true)];
+    b.until_head(HeadStep::Catch);
+    let from = b.ms;
+    b.until_head(HeadStep::Seat);
+    assert!(b.ms - from >= 20, "confirmed {} ms after the order", b.ms - from);
+}
+
+/// A body that came past the discharge eye while the unit completed used to be inside when it was Completed.
+#[test]
+fn r13_completed_is_empty() {
+    let mut b = Bench::new();
+    b.ask(Request::Batch(1));
+    b.start();
+    b.until("Completing", 60_000, |b| b.unit() == UnitState::Completing);
+    b.until("homing", 10_000, |b| b.unit() != UnitState::Completing || !b.orders.belt());
+    b.forced = vec![(Contact::DischargeEye, true)];
+    b.run(50);
+    b.forced.clear();
+    b.run(3_000);
+    let t = *b.station.tally();
+    assert!(b.unit() != UnitState::Completed || b.station.inside() == 0, "{t:?}");
+    assert_eq!(t.found, 1, "the eye was not looked at: {t:?}");
+}
+
+/// With the head vacant a bottle used to be released while the grip's contact was lost, and within its margin.
+#[test]
+fn r6_a_vacant_head_whose_grip_is_not_confirmed_open_is_not_ready() {
+    let mut b = running();
+    b.until("Loaded", 20_000, |b| b.station.feed() == FeedStep::Loaded && b.station.head() == HeadStep::Vacant);
+    b.forced = vec![(Contact::GripHome, false)];
+    b.until("the loss is told", 3_000, |b| {
+        assert_ne!(b.station.feed(), FeedStep::Releasing);
+        b.unit() == UnitState::Held
+    });
 }
 
 #[test]

@@ -19,5 +19,6 @@ pub mod quantity;
 pub mod record;
 pub mod rehearse;
 pub mod show;
+pub mod soak;
 pub mod trace;
 pub mod verdict;

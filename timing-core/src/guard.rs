@@ -246,7 +246,10 @@ pub(crate) fn vet(facts: Facts, was: Wanted, asked: Wanted, safe: bool) -> (Want
         return (Wanted::SAFE, 0);
     }
     let (from, to) = (was.work(), asked.work());
-    let mut new = u32::from(to & !from) << WORKS | u32::from(from & !to) << BACKS;
+    // A valve that keeps its place without its coil may have left grip and plunger at work.
+    let off = !(from | was.home());
+    let back = from & !to | off & asked.home() & (Actuator::Grip.bit() | Actuator::Plunger.bit());
+    let mut new = u32::from(to & !from) << WORKS | u32::from(back) << BACKS;
     if asked.spin() && !was.spin() {
         new |= SPIN;
     }
@@ -348,6 +351,19 @@ mod tests {
             rows += locks.len();
         }
         assert_eq!(rows, RULES.len());
+    }
+
+    #[test]
+    fn what_a_dropped_coil_may_have_left_at_work_goes_back_in_order_too() {
+        for a in [Grip, Plunger] {
+            let mut asked = Wanted::SAFE;
+            asked.set(a, Pose::Home);
+            let (leaves, kept) = vet(Facts(Facts::CHAIN | Facts::MANUAL), Wanted::SAFE, asked, false);
+            assert_eq!(leaves, Wanted::SAFE, "{a:?}");
+            assert_eq!(kept, 1 << Order::Back(a).number());
+            let back = Facts(Facts::CHAIN | Facts::MANUAL | Facts::ROLLERS_HOME);
+            assert_eq!(vet(back, Wanted::SAFE, asked, false).0, asked, "{a:?}");
+        }
     }
 
     #[test]

@@ -471,6 +471,9 @@ fn give(ctl: &mut Ctl, leaves: act::Wanted, safe: bool, cx: &mut Cx<'_>) {
     if moved & Actuator::Reject.bit() != 0 && leaves.pose(Actuator::Reject) != Pose::Work {
         ctl.track.diverted_all(&mut cx.tell);
     }
+    if leaves.belt() && !ctl.was.belt() {
+        ctl.belt.resample(cx.seen.belt, cx.from.edge_at(cx.seen.now), cx.s.window, cx.s.rate);
+    }
     if leaves.belt() != ctl.was.belt() {
         ctl.watch.grace =
             if leaves.belt() { Deadline::after(cx.seen.now, cx.m.ramp.plus(cx.m.still)) } else { Deadline::NEVER };

@@ -163,6 +163,11 @@ fn eyes(ctl: &mut Ctl, cx: &mut Cx<'_>) {
         ctl.feed.long = Place::NOWHERE;
         ctl.feed.jam = Place::NOWHERE;
     }
+    // What came into the eye before the head ran was not registered; it is given the travel of any body to leave.
+    let watched = ctl.feed.jam.is_armed() || ctl.feed.stray.is_armed();
+    if in_eye && !watched && ctl.unit.runs_feed() {
+        ctl.feed.jam = Place::at(cx.seen.belt.ahead(cx.s.jam));
+    }
     if ctl.feed.long.fire(cx.seen.belt) {
         if let Some(b) = ctl.track.newest_inbound() {
             track::Track::flag(b, Why::OverLong, &mut cx.tell);

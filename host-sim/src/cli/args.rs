@@ -41,6 +41,8 @@ pub(super) enum Verb {
     Run(RunArgs),
     /// Firmware in the loop: a board ticks through what each rehearsal gave the core, and every output is compared.
     Lockstep(LockstepArgs),
+    /// Seeded fault campaigns: the core through trouble of every sort, judged at every tick, and whether it runs again after.
+    Soak(SoakArgs),
 }
 
 /// `check`.
@@ -160,6 +162,51 @@ pub(super) struct LockstepArgs {
     #[arg(long)]
     pub(super) json: bool,
     /// Say nothing but what differs, and the sum.
+    #[arg(short, long)]
+    pub(super) quiet: bool,
+}
+
+/// `soak`: seeded fault campaigns.
+#[derive(Debug, Args)]
+#[command(after_help = CAUTIONS)]
+pub(super) struct SoakArgs {
+    /// How many runs.
+    #[arg(long, value_name = "N", default_value_t = 200, value_parser = clap::value_parser!(u64).range(1..))]
+    pub(super) runs: u64,
+    /// Seed of the first run; the next ones follow it.
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub(super) seed: u64,
+    /// Begin no more runs after so many minutes; each run is the same as without.
+    #[arg(long, value_name = "N")]
+    pub(super) minutes: Option<f64>,
+    /// wild: short runs on any machine, trouble every few seconds. shift: hours on machines that can work, trouble as seldom as in use.
+    #[arg(long, value_name = "NAME", default_value = "wild", value_parser = ["wild", "shift"])]
+    pub(super) profile: String,
+    /// Threads; the results do not depend on it.
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub(super) threads: usize,
+    /// Run the seeds of this file before (lines "profile seed"; # begins a comment).
+    #[arg(long, value_name = "FILE")]
+    pub(super) seeds: Option<PathBuf>,
+    /// Run only this seed, with only these strikes of trouble (numbers as --explain-draws gives them, "none" for none).
+    #[arg(long, value_name = "LIST")]
+    pub(super) keep: Option<String>,
+    /// With --keep: let trouble end after so many seconds.
+    #[arg(long, value_name = "SECONDS", requires = "keep")]
+    pub(super) until: Option<f64>,
+    /// Print all that the first seed draws, and run nothing.
+    #[arg(long)]
+    pub(super) explain_draws: bool,
+    /// Commit to name in a failure; as the build does not know it.
+    #[arg(long, value_name = "HASH", default_value = "unknown")]
+    pub(super) commit: String,
+    /// For machines: one JSON object on standard output.
+    #[arg(long)]
+    pub(super) json: bool,
+    /// Do not make failing runs small.
+    #[arg(long)]
+    pub(super) no_shrink: bool,
+    /// Say nothing but failures and the sum.
     #[arg(short, long)]
     pub(super) quiet: bool,
 }

@@ -33,7 +33,9 @@ impl Rules {
             self.tell(s, 13, "more good bottles than the batch", &detail);
         }
         let all = c.good.saturating_sub(self.good_from_earliest);
-        if s.unit == UnitState::Completed && (all < self.batch || c.inside > 0) {
+        // What comes past an eye afterwards belongs to no batch.
+        let completes = s.unit == UnitState::Completed && self.entered == s.t_us;
+        if completes && (all < self.batch || c.inside > 0) {
             let detail = format!("{all} of {} good, {} inside", self.batch, c.inside);
             self.tell(s, 13, "completed before the batch was delivered", &detail);
         }
@@ -67,7 +69,7 @@ impl Rules {
             self.quiet_contacts = s.contacts;
         }
         let rests = !s.unit.is_acting() && s.unit != UnitState::Suspended;
-        if rests && s.t_us - self.quiet_since > QUIET_US && at.saturating_sub(s.t_us) < gap {
+        if rests && !self.ticks_added && s.t_us - self.quiet_since > QUIET_US && at.saturating_sub(s.t_us) < gap {
             self.tell(s, 15, "a state at rest does not rest", "");
         }
     }

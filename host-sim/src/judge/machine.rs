@@ -35,6 +35,8 @@ pub(super) struct Motion {
     pub(super) sent: Sent,
     /// When it was sent there.
     pub(super) since: u64,
+    /// Since when its contact is waited for: after an Unhold once more.
+    awaited: u64,
     /// Whether a stroke that never came was already told.
     pub(super) overdue_told: bool,
 }
@@ -45,7 +47,7 @@ impl Motion {
             ValveKind::SpringReturn => Sent::Home,
             ValveKind::Detented | ValveKind::CentreClosed => Sent::Unknown,
         };
-        Self { spec, sent, since: 0, overdue_told: false }
+        Self { spec, sent, since: 0, awaited: 0, overdue_told: false }
     }
 
     /// Nominal time from order to an end, µs.
@@ -141,10 +143,18 @@ impl Watch {
             if m.sent != Sent::Unknown || !there {
                 m.since = t;
             }
+            m.awaited = m.since;
             m.sent = to;
             m.overdue_told = false;
         }
         moved
+    }
+
+    /// What was overdue is waited for once more.
+    pub(super) fn await_again(&mut self, t: u64) {
+        for m in &mut self.motions {
+            m.awaited = t;
+        }
     }
 
     /// The level of a contact as last read.
@@ -185,6 +195,11 @@ impl Watch {
         }
     }
 
+    /// Whether a contact has been on for its filter: one that chatters says nothing.
+    pub(super) fn steady(&self, t: u64, c: Option<Contact>) -> bool {
+        c.is_some_and(|c| self.on.has(c) && self.changed[c.index()].is_none_or(|at| t - at >= self.filter))
+    }
+
     /// Whether `a` is at full stroke, where that is sensed: there is nothing between.
     pub(super) fn over(&self, t: u64, a: Actuator) -> bool {
         let m = self.motion(a);
@@ -201,7 +216,7 @@ impl Watch {
         };
         // The springs' resting ends at power-up were never ordered.
         let ordered = m.since > 0;
-        let late = t.saturating_sub(m.since) > m.bound(end) + self.filter + slack;
+        let late = t.saturating_sub(m.awaited) > m.bound(end) + self.filter + slack;
         let contact = match end {
             End::Home => Contact::home_of(a),
             End::Work => Contact::work_of(a),

@@ -11,11 +11,11 @@
 //! | R4 | grip or plunger sent back before the rollers are confirmed back | force; a stroke that sags without an order |
 //! | R5 | a gate opened while the other is sent open, or not confirmed shut | a blade pushed open by hand |
 //! | R6 | release gate opened with the grip not confirmed open, a registered bottle still on its way, or in a state that admits none; early release: belt ordered on with a newcomer where the held bottle is | a head that looks open and is not; a line that owns its belt |
-//! | R7 | a blade physically struck a bottle on a stroke that was ordered; release gate ordered shut short of the body's travel; in Execute, entry gate ordered shut on an unsettled pocket | bottles that never crossed the eye, unless they are struck |
+//! | R7 | a blade physically struck a bottle on a stroke that was ordered; release gate ordered shut short of the body's travel; in Execute, entry gate ordered shut on an unsettled pocket; until the flush after a Start, when nobody knows, none of it | bottles that never crossed the eye, unless they are struck |
 //! | R8 | the catch ordered without a registered bottle within capture at contact (speed between set-point and recent counts, ± 10 %), or twice for one bottle; one repeat after Unhold | errors of a few mm: the centring of the outcomes is exact |
-//! | R9 | the order of head steps forwards and back; in Execute, a fitted contact overdue by 100 ms and the unit goes on | strokes without a contact |
+//! | R9 | the order of head steps forwards and back; in Execute, a fitted contact overdue by 100 ms and the unit goes on (after an Unhold it is waited for once more) | strokes without a contact |
 //! | R10 | not judged here: jams are played as faults and checked by the job's expectation | |
-//! | R11 | something energised anew without the operator's Start, in a state at rest, in Aborting, after a Stop that a fault gave at rest, or before the beacon warned; Held, Stopped, Idle, Aborted, Completed left upwards without being asked in that very tick; Manual without its button | homing by a jog; springs that move on coil loss; an Unsuspending of a line that owns its belt |
+//! | R11 | something energised anew without the operator's Start, in a state at rest, in Aborting, after a Stop that a fault gave at rest, or before the beacon warned (in Unsuspending, where the head has been at work: belt and working ends); Held, Stopped, Idle, Aborted, Completed left upwards without being asked in that very tick; Manual without its button | homing by a jog; springs that move on coil loss; an Unsuspending of a line that owns its belt |
 //! | R12 | the counts' balance, and that no count shrinks | which bottle was counted as what |
 //! | R13 | releases, good ones and Completed against the batch | closure quality: that is the outcome |
 //! | R14 | every step of the state table by the events told, against the judge's own copy; states that changed untold; a refused command not told | requests other than commands |
@@ -116,9 +116,19 @@ pub struct Rules {
     pub(super) plunger_since: u64,
     /// Per gate: shut by an order that R7 binds.
     pub(super) gate_bound: [bool; 2],
+    /// What eyes and encoder say is so.
+    pub(super) eyes_true: bool,
+    pub(super) ticks_added: bool,
+    /// Since the last Start what was inside has not been flushed.
+    pub(super) flush_due: bool,
+    /// A controller can know where bottles stand.
+    pub(super) places_known: bool,
     pub(super) release_opened_edge: Option<i64>,
     /// Belt count since which the pocket eye is blocked, glitches aside; and since when it is clear.
     pub(super) pocket_since: Option<i64>,
+    last_belt: i64,
+    /// Belt count at the last Unhold: a release that was broken off begins anew there.
+    pub(super) unheld_at: i64,
     pocket_clear_at: u64,
     pub(super) counted: Counted,
     pub(super) batch: u32,
@@ -169,8 +179,14 @@ impl Rules {
             bottle_held: false,
             plunger_since: 0,
             gate_bound: [false; 2],
+            places_known: true,
+            eyes_true: true,
+            ticks_added: false,
+            flush_due: true,
             release_opened_edge: None,
             pocket_since: None,
+            last_belt: 0,
+            unheld_at: i64::MAX,
             pocket_clear_at: 0,
             counted: Counted::default(),
             batch: job.run.batch,
@@ -182,9 +198,39 @@ impl Rules {
         }
     }
 
+    /// Another product of the same body is loaded: its dwells, its settling and how it is tightened are judged from now on.
+    pub fn load(&mut self, product: &ProductSpec) {
+        self.product = product.clone();
+    }
+
+    /// Bottles may stand where no controller can know it (eyes, encoder or bottles are made to fail): a blade that strikes one is an
+    /// outcome then, and no breach.
+    pub fn trust_no_place(&mut self) {
+        self.places_known = false;
+    }
+
+    /// Eyes or encoder are made to fail, or looked at too seldom: what the judge reckons from them is another guess than the core's, and
+    /// rules about where bottles are give way.
+    pub fn doubt_eyes(&mut self) {
+        self.eyes_true = false;
+    }
+
+    /// The core is called at other times than it asked for: how long it would have rested is not to be seen.
+    pub fn add_ticks(&mut self) {
+        self.ticks_added = true;
+    }
+
     /// Judges one tick.
     pub fn see(&mut self, s: &Seen<'_>) {
         self.watch.read(s.t_us, s.contacts, s.failed);
+        if let Some(from) = &mut self.pocket_since {
+            // Counts that run backwards are no travel, and take none back.
+            *from += (s.belt - self.last_belt).min(0);
+        }
+        self.last_belt = s.belt;
+        if self.unit == Some(UnitState::Unholding) && s.orders.beacon() {
+            self.unheld_at = s.belt;
+        }
         let (eye, cap) = (self.watch.reads(Contact::ReleaseEye), self.watch.reads(Contact::Cap));
         self.tracks.see(s.t_us, s.belt, eye, cap);
         self.see_pocket(s);
@@ -371,6 +417,13 @@ impl Rules {
         if to == S::Unholding {
             self.unholds += 1;
         }
+        self.flush_due |= to == S::Starting;
+        if to == S::Execute && std::mem::take(&mut self.flush_due) {
+            self.tracks.flushed();
+        }
+        if from == S::Unholding {
+            self.watch.await_again(s.t_us);
+        }
         if to == S::Stopping {
             let rest = matches!(from, S::Held | S::Idle | S::Completed | S::Resetting);
             self.stopping_unasked = rest && !asked(Command::Stop);
@@ -443,9 +496,14 @@ impl Rules {
             self.tell(s, 11, "motion before Reset and Start", &bits);
         } else if s.unit == S::Stopping && self.stopping_unasked {
             self.tell(s, 11, "motion in a Stopping that a fault began at rest", &bits);
-        } else if self.warn_due && !self.warned(s.t_us) {
+        } else if self.warn_due && !self.warned(s.t_us) && !(s.unit == S::Unsuspending && Self::only_back(fresh)) {
             self.tell(s, 11, "motion before the warning was over", &bits);
         }
+    }
+
+    /// Whether nothing is energised but the way back of what has moved all the time.
+    fn only_back(fresh: Orders) -> bool {
+        !fresh.belt() && !fresh.spin() && !Actuator::ALL.into_iter().any(|a| fresh.work(a))
     }
 
     /// Whether the beacon has been on for its whole time.

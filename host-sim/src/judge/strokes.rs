@@ -65,6 +65,8 @@ impl Rules {
     fn judge_release(&mut self, s: &Seen<'_>) {
         use UnitState as S;
         self.release_opened_edge = self.tracks.newest_edge();
+        self.tracks.expected = true;
+        self.unheld_at = i64::MAX;
         if !self.producing() {
             return;
         }
@@ -75,7 +77,7 @@ impl Rules {
             if !self.watch.at(s.t_us, Actuator::Grip, End::Home) {
                 self.tell(s, 6, "a bottle released before the grip is confirmed open", "");
             }
-            if self.tracks.incoming() {
+            if self.eyes_true && self.tracks.incoming(self.watch.motion(Actuator::Grip).stroke(End::Work)) {
                 self.tell(s, 6, "a bottle released while another is on its way to the head", "");
             }
         }
@@ -89,22 +91,24 @@ impl Rules {
     /// R7.
     fn judge_gate_shut(&mut self, s: &Seen<'_>, a: Actuator, dropped: bool) {
         let bound = !dropped && !self.is_manual();
-        self.gate_bound[a.index()] = bound;
+        // Until what was inside has been flushed, nobody knows where bottles stand: the gates are brought home with the force that a blade stalls at.
+        self.gate_bound[a.index()] = bound && self.places_known && !self.flush_due;
         if !bound || !self.producing() {
             return;
         }
-        if a == Actuator::ReleaseGate {
+        if a == Actuator::ReleaseGate && !self.flush_due && self.eyes_true {
             // Shut once the shortest body that this product allows is past the blade; only a bottle registered since it opened.
             let new = self.tracks.newest_edge() != self.release_opened_edge;
             let body = self.product.diameter_mm - self.product.diameter_tol_mm;
             let needed = body - (self.machine.release_eye_mm - self.machine.release_blade_mm);
+            let unheld = s.belt.saturating_sub(self.unheld_at) as f64 / self.tracks.counts(1.0);
             if let Some(travel) = self.tracks.since_newest_mm().filter(|_| new)
-                && travel < needed - 1.0
+                && travel.max(unheld) < needed - 1.0
             {
                 let detail = format!("{travel:.1} mm of {needed:.1} mm");
                 self.tell(s, 7, "release gate ordered shut with the bottle under it", &detail);
             }
-        } else if s.unit == UnitState::Execute {
+        } else if a == Actuator::EntryGate && s.unit == UnitState::Execute && self.eyes_true {
             let blocked = self.watch.on(s.t_us, Contact::PocketEye);
             let settle = self.tracks.counts(self.product.settle_mm - 1.0) - 2.0;
             let settled = self.pocket_since.is_some_and(|from| (s.belt - from) as f64 >= settle);
@@ -121,10 +125,11 @@ impl Rules {
         }
         let stroke = self.watch.motion(Actuator::Grip).stroke(End::Work);
         let catch = self.tracks.catch(stroke, self.unholds);
-        self.bottle_held = catch != Catch::Nobody;
+        self.bottle_held = catch != Catch::Nobody || !self.eyes_true;
         match catch {
             Catch::Good => {}
             Catch::Again => self.tell(s, 8, "the catch ordered twice for one bottle", ""),
+            Catch::Nobody if !self.eyes_true => {}
             Catch::Nobody => self.tell(s, 8, "the catch ordered with no bottle in its window", ""),
         }
     }
@@ -134,6 +139,7 @@ impl Rules {
         let dry = !self.producing() && !self.is_manual();
         let there = self.watch.at(s.t_us, before, End::Work);
         let over = self.watch.over(s.t_us, before);
+        let surely_over = over && self.watch.steady(s.t_us, Contact::over_of(before));
         if !self.is_manual() && !self.is_sent(before, Sent::Work) {
             self.tell(s, 9, "a head step ordered out of turn", a.name());
         }
@@ -150,7 +156,7 @@ impl Rules {
         }
         if !there {
             self.tell(s, 2, what, "");
-        } else if over {
+        } else if surely_over {
             self.tell(s, 2, "ordered on, though the stroke before found nothing", a.name());
         } else if self.producing() && !self.bottle_held {
             self.tell(s, 2, "ordered with no bottle in the catch window", a.name());

@@ -7,6 +7,8 @@ use crate::judge::machine::us;
 
 /// Allowance for eye beam, count and carry, mm.
 const SLACK_MM: f64 = 3.0;
+/// How far counts may run back before they say nothing of places, mm.
+const BACK_MM: f64 = 2.0;
 
 /// A bottle that was registered at the release eye.
 #[derive(Clone, Copy, Debug)]
@@ -17,6 +19,17 @@ pub(super) struct Track {
     pub(super) catches: u32,
     /// How often the unit had been unheld when the last catch was ordered.
     pub(super) unholds: u32,
+    /// The encoder ran backwards or jumped since: where it is, counts do not say.
+    doubtful: bool,
+    /// It was past the head once.
+    passed: bool,
+}
+
+impl Track {
+    /// Not yet to be caught, not past, and where counts say.
+    const fn is_on_its_way(&self) -> bool {
+        self.catches == 0 && !self.doubtful && !self.passed
+    }
 }
 
 /// What the judge makes of a catch order.
@@ -35,6 +48,9 @@ pub(super) enum Catch {
 pub(super) struct Tracks {
     counts_per_mm: f64,
     speed_mm_s: f64,
+    speed_max_mm_s: f64,
+    /// The furthest count since the encoder was odd last.
+    furthest: i64,
     release_eye_mm: f64,
     cap_eye_mm: f64,
     diameter_mm: f64,
@@ -47,6 +63,8 @@ pub(super) struct Tracks {
     recent: VecDeque<(u64, i64)>,
     /// The release eye went on at (time, belt) and may still be a glitch.
     rising: Option<(u64, i64)>,
+    /// A bottle was released and has not been registered: the first edge is its own. Any other body must be long enough to be one.
+    pub(super) expected: bool,
     eye: bool,
     bottles: VecDeque<Track>,
     /// Stretches of belt over which the cap contact was on, newest last.
@@ -63,6 +81,8 @@ impl Tracks {
         Self {
             counts_per_mm: m.encoder_counts_per_rev / m.wheel_mm,
             speed_mm_s: p.speed_mm_s,
+            speed_max_mm_s: m.belt_speed_max_mm_s,
+            furthest: 0,
             release_eye_mm: m.release_eye_mm,
             cap_eye_mm: m.cap_eye_mm.unwrap_or(0.0),
             diameter_mm: p.diameter_mm,
@@ -73,6 +93,7 @@ impl Tracks {
             eye_on_s: m.eye_on_ms * 1e-3,
             recent: VecDeque::new(),
             rising: None,
+            expected: false,
             eye: false,
             bottles: VecDeque::new(),
             caps: VecDeque::new(),
@@ -83,6 +104,14 @@ impl Tracks {
 
     /// Takes belt, release eye and cap contact at `t`.
     pub(super) fn see(&mut self, t: u64, belt: i64, eye: bool, cap: bool) {
+        let dt_s = self.recent.back().map_or(0.0, |&(at, _)| (t - at) as f64 * 1e-6);
+        let most = (1.3 * self.speed_max_mm_s * dt_s + SLACK_MM) * self.counts_per_mm + 16.0;
+        let back = (BACK_MM * self.counts_per_mm).max(3.0);
+        let odd = (belt - self.belt) as f64 > most || ((self.furthest - belt) as f64) > back;
+        if odd {
+            self.bottles.iter_mut().for_each(|b| b.doubtful = true);
+        }
+        self.furthest = if odd { belt } else { self.furthest.max(belt) };
         self.belt = belt;
         self.recent.push_back((t, belt));
         while self.recent.len() > 2 && self.recent.front().is_some_and(|&(at, _)| t - at > 200_000) {
@@ -97,13 +126,26 @@ impl Tracks {
         if let Some((at, edge)) = self.rising
             && t - at >= self.filter
         {
-            self.rising = None;
-            self.register(edge);
+            let body = (self.diameter_mm - self.tolerance_mm) * self.counts_per_mm;
+            if self.expected || (belt - edge) as f64 >= 0.3 * body {
+                self.rising = None;
+                self.expected = false;
+                self.register(edge);
+            }
         }
-        match (self.cap, cap, self.caps.back_mut()) {
-            (true, _, Some(last)) => last.1 = belt,
-            (false, true, _) => self.caps.push_back((belt, belt)),
-            _ => {}
+        // What has passed the head does not come back, whatever the encoder says.
+        let past = 2.0 * (self.capture_mm + self.diameter_mm);
+        let (eye, mm) = (self.release_eye_mm, self.counts_per_mm);
+        for b in &mut self.bottles {
+            b.passed |= eye + (belt - b.edge) as f64 / mm > past;
+        }
+        // A contact that chatters is no new closure; counts that went back begin a new stretch.
+        match (cap, self.caps.back_mut()) {
+            (true, Some(last)) if (self.cap || ((belt - last.1) as f64) < mm) && (last.1 - belt) as f64 <= mm => {
+                last.1 = last.1.max(belt);
+            }
+            (true, _) => self.caps.push_back((belt, belt)),
+            (false, _) => {}
         }
         self.cap = cap;
         if self.caps.len() > 64 {
@@ -111,13 +153,18 @@ impl Tracks {
         }
     }
 
+    /// Everything that was on the way has been carried off.
+    pub(super) fn flushed(&mut self) {
+        self.bottles.clear();
+    }
+
     fn register(&mut self, edge: i64) {
         // Edges within one body are of the same bottle: transparent glass shows two.
         let body = (self.diameter_mm - self.tolerance_mm - SLACK_MM) * self.counts_per_mm;
-        if self.bottles.back().is_some_and(|b| (edge - b.edge) as f64 <= body) {
+        if self.bottles.back().is_some_and(|b| !b.doubtful && (edge - b.edge).unsigned_abs() as f64 <= body) {
             return;
         }
-        self.bottles.push_back(Track { edge, catches: 0, unholds: 0 });
+        self.bottles.push_back(Track { edge, catches: 0, unholds: 0, doubtful: false, passed: false });
         if self.bottles.len() > 64 {
             self.bottles.pop_front();
         }
@@ -147,11 +194,21 @@ impl Tracks {
         let late = high * self.eye_on_s;
         let reach = self.capture_mm + SLACK_MM;
         let centre = |b: &Track| self.leading_mm(b) - self.diameter_mm / 2.0;
-        let found = self.bottles.iter().position(|b| {
+        let in_window = |b: &Track| {
             let x = centre(b);
             x + low * seconds <= reach && x + high * seconds + late >= -reach
-        });
-        let Some(b) = found.and_then(|i| self.bottles.get_mut(i)) else {
+        };
+        let new = self.bottles.iter().position(|b| b.catches == 0 && in_window(b));
+        let Some(i) = new.or_else(|| self.bottles.iter().position(in_window)) else {
+            // A jump that is small enough to pass for travel cannot be told from it, here or there.
+            let unsure = self.bottles.iter().any(|b| b.doubtful && b.catches == 0 && !b.passed);
+            return if unsure { Catch::Good } else { Catch::Nobody };
+        };
+        // None overtakes another: what came before it is past, whatever the encoder says.
+        for b in self.bottles.iter_mut().take(i) {
+            b.catches = b.catches.max(1);
+        }
+        let Some(b) = self.bottles.get_mut(i) else {
             return Catch::Nobody;
         };
         // A head step may be repeated once after an Unhold.
@@ -161,17 +218,20 @@ impl Tracks {
         if again { Catch::Again } else { Catch::Good }
     }
 
-    /// Whether a registered bottle, not ordered to be caught, has not yet passed the head.
-    pub(super) fn incoming(&self) -> bool {
-        let clear = self.capture_mm + self.diameter_mm / 2.0 + SLACK_MM;
-        self.bottles.iter().any(|b| b.catches == 0 && self.leading_mm(b) < clear)
+    /// Whether a registered bottle may still be caught: not ordered to be, and not yet where a grip of `stroke` µs would have had to
+    /// be ordered. One that is past that place is let pass, and rides on ahead of the next.
+    pub(super) fn incoming(&self, stroke: u64) -> bool {
+        let (_, high) = self.speeds();
+        let lead = high * stroke as f64 * 1e-6;
+        let centre = |b: &Track| self.leading_mm(b) - self.diameter_mm / 2.0;
+        self.bottles.iter().any(|b| b.is_on_its_way() && centre(b) + lead < -SLACK_MM)
     }
 
     /// Whether the leading edge of a bottle not ordered to be caught lies where a bottle held in the head is.
     pub(super) fn at_occupied_head(&self) -> bool {
         let from = -self.diameter_mm / 2.0;
         let is_there = |x: f64| x > from + SLACK_MM && x < self.diameter_mm / 2.0;
-        self.bottles.iter().any(|b| b.catches == 0 && is_there(self.leading_mm(b)))
+        self.bottles.iter().any(|b| b.is_on_its_way() && is_there(self.leading_mm(b)))
     }
 
     /// Belt travel since the newest registration, mm.

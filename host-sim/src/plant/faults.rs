@@ -2,9 +2,13 @@
 
 use super::Plant;
 use super::bottle::{Body, Hold, Motion};
+use super::kin::G;
 use crate::facts::What;
 use crate::job::spec::{Action, FaultKind};
 use timing_core::{Contact, Contacts};
+
+/// Least friction that a bottle can be given.
+const SLIPPERIEST: f64 = 0.03;
 
 /// Contacts that lie or fail.
 #[derive(Clone, Copy, Debug, Default)]
@@ -166,6 +170,27 @@ impl Plant {
             Action::Free(n) => self.free(n, t),
         }
         self.world_changed();
+    }
+
+    /// Bottle `number` falls over where it is; nothing if it is not on the line or lies already.
+    pub fn fell(&mut self, number: u32) {
+        let t = self.now as f64;
+        if let Some(i) = self.index(number).filter(|&i| !self.row[i].down) {
+            self.row[i].down = true;
+            self.tell(t, i, What::Tipped);
+            self.stale = true;
+        }
+    }
+
+    /// Bottle `number` has only this share of its friction with the belt from now on; nothing if it is not on the line.
+    pub fn grease(&mut self, number: u32, share: f64) {
+        let t = self.now as f64;
+        if let Some(i) = self.index(number) {
+            // Wet glass on wet steel, at the least.
+            self.row[i].grip_a = (self.row[i].grip_a * share.clamp(0.01, 1.0)).max(SLIPPERIEST * G);
+            self.resettle(i, t);
+            self.stale = true;
+        }
     }
 
     fn take(&mut self, n: u32, t: f64) {

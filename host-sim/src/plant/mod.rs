@@ -137,7 +137,7 @@ pub struct Plant {
 }
 
 /// Which contacts are wired, by the job.
-fn fitted(job: &Job) -> Contacts {
+pub(crate) fn fitted(job: &Job) -> Contacts {
     let m = &job.machine;
     let mut set = m.contacts;
     for c in [Contact::PocketEye, Contact::ReleaseEye, Contact::Chain, Contact::Guard] {

@@ -48,6 +48,10 @@ pub(crate) struct Unit {
     pub(crate) hands: bool,
     /// Stopping: registered bottles are finished first.
     finishes: bool,
+    /// Stopping from rest: nothing moves, not even home.
+    stays: bool,
+    /// Started or unheld, and the warning was not over since.
+    unwarned: bool,
     /// Actuators that failed since the last Reset, one bit each.
     pub(crate) failed: u8,
     pub(crate) warn: Deadline,
@@ -82,6 +86,8 @@ impl Unit {
             declared: 0,
             hands: false,
             finishes: false,
+            stays: false,
+            unwarned: false,
             failed: 0,
         }
     }
@@ -98,7 +104,7 @@ impl Unit {
 
     /// Whether the state allows motion (R11).
     pub(crate) fn may_move(&self) -> bool {
-        self.is(MOVES)
+        self.is(MOVES) && !self.stays
     }
 
     /// Whether the safe vector is all that may leave.
@@ -117,7 +123,7 @@ impl Unit {
 
     /// Whether the actuators are being brought home.
     pub(crate) fn homes(&self) -> bool {
-        self.is(HOMES)
+        self.is(HOMES) && !self.stays
     }
 
     pub(crate) const fn warns(&self) -> bool {
@@ -219,7 +225,10 @@ pub(crate) fn enter(ctl: &mut Ctl, cx: &mut Cx<'_>, to: UnitState, why: Why) {
     unit.warn = Deadline::NEVER;
     unit.clear = Deadline::NEVER;
     unit.flush = Place::NOWHERE;
+    unit.stays = false;
     ctl.feed.settle_limit = Deadline::NEVER;
+    // A button held in another state is let go: its time would be over there unseen, and waked for ever.
+    ctl.jog.forget();
     unit.bound = if to.is_acting() && !matches!(to, S::Execute) {
         Deadline::after(cx.seen.now, cx.m.patience)
     } else {
@@ -231,10 +240,19 @@ pub(crate) fn enter(ctl: &mut Ctl, cx: &mut Cx<'_>, to: UnitState, why: Why) {
             ctl.strokes.forget();
             ctl.unit.homed = false;
         }
-        S::Clearing | S::Resetting | S::Unholding => ctl.watch.latched = 0,
+        S::Starting => ctl.unit.unwarned = true,
+        S::Clearing | S::Resetting => ctl.watch.latched = 0,
+        S::Unholding => {
+            ctl.watch.latched = 0;
+            ctl.unit.unwarned = true;
+        }
         S::Stopping => {
             ctl.unit.finishes = matches!(from, S::Execute | S::Suspending | S::Suspended | S::Unsuspending)
                 && ctl.unit.mode == Mode::Production;
+            // Nobody asked for motion: a fault found the unit waiting, or it was not even started; or the warning was not over.
+            ctl.unit.stays = matches!(from, S::Idle | S::Resetting | S::Completed)
+                || (from == S::Held && why == Why::Fault)
+                || (matches!(from, S::Starting | S::Unholding | S::Holding | S::Held) && ctl.unit.unwarned);
             feed::finish(ctl, cx);
         }
         S::Completing => feed::finish(ctl, cx),
@@ -246,7 +264,13 @@ pub(crate) fn enter(ctl: &mut Ctl, cx: &mut Cx<'_>, to: UnitState, why: Why) {
         _ => {}
     }
     if to == S::Resetting {
+        // What failed was let be when the rest went home: it is brought home, and confirmed, with the next Start.
+        ctl.unit.homed &= ctl.unit.failed == 0;
         ctl.unit.failed = 0;
+        if from == S::Completed {
+            // The same batch once more, unless another is asked for.
+            cx.book.batch_good = 0;
+        }
     }
 }
 
@@ -321,6 +345,7 @@ fn overdue(ctl: &mut Ctl, cx: &mut Cx<'_>) {
 
 /// Begins to warn; the motion comes after.
 fn warn(ctl: &mut Ctl, cx: &Cx<'_>) {
+    ctl.unit.unwarned = true;
     ctl.unit.phase = Phase::Warn;
     ctl.unit.warn = Deadline::after(cx.seen.now, cx.m.warn);
 }
@@ -331,16 +356,25 @@ fn prepare(ctl: &mut Ctl, cx: &mut Cx<'_>) -> bool {
         Phase::Begin => warn(ctl, cx),
         Phase::Warn => {
             if ctl.unit.warn.fire(cx.seen.now) {
+                ctl.unit.unwarned = false;
                 ctl.unit.bound = Deadline::after(cx.seen.now, cx.m.patience);
                 let skips = ctl.unit.homed || ctl.unit.mode == Mode::Manual;
                 ctl.unit.phase = if skips { after_homing(ctl, cx) } else { Phase::Home };
                 // What was overdue before is waited for once more.
                 ctl.awaits = !skips;
+                if !skips {
+                    feed::finish(ctl, cx);
+                }
             }
         }
         Phase::Home => {
+            // An entry gate that was left open is given the pocket's time, too.
+            if ctl.feed.settle_limit.fire(cx.seen.now) {
+                ctl.feed.settled = true;
+            }
             if is_home(ctl) {
                 ctl.unit.homed = true;
+                ctl.feed.settle_limit = Deadline::NEVER;
                 ctl.unit.phase = after_homing(ctl, cx);
             }
         }
@@ -420,6 +454,11 @@ pub(crate) const fn undo(ctl: &Ctl, asked: &mut Wanted) {
     asked.set_all(home, 0);
 }
 
+/// Whether everything is home, so that the next Start need not see to it.
+const fn is_all_home(ctl: &Ctl) -> bool {
+    ctl.strokes.home() == EVERY
+}
+
 /// Whether everything that has not failed is home.
 const fn is_home(ctl: &Ctl) -> bool {
     (ctl.strokes.home() | ctl.unit.failed) & EVERY == EVERY
@@ -462,6 +501,7 @@ fn unsuspending(ctl: &mut Ctl, cx: &mut Cx<'_>) {
         }
         Phase::Warn => {
             if ctl.unit.warn.fire(cx.seen.now) {
+                ctl.unit.unwarned = false;
                 ctl.unit.phase = Phase::Done;
             }
         }
@@ -529,7 +569,12 @@ fn suspended(ctl: &mut Ctl, cx: &mut Cx<'_>) {
 fn stopping(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     match ctl.unit.phase {
         Phase::Begin => {
-            ctl.unit.phase = if ctl.unit.finishes { Phase::Finish } else { Phase::Home };
+            if ctl.unit.stays {
+                ctl.unit.homed = is_all_home(ctl);
+                ctl.unit.phase = Phase::Rest;
+            } else {
+                ctl.unit.phase = if ctl.unit.finishes { Phase::Finish } else { Phase::Home };
+            }
         }
         Phase::Finish => {
             let head_done = matches!(ctl.head.step, HeadStep::Vacant | HeadStep::Leaving);
@@ -543,14 +588,16 @@ fn stopping(ctl: &mut Ctl, cx: &mut Cx<'_>) {
                 ctl.feed.settled = true;
             }
             if is_home_as_far_as_it_goes(ctl) {
-                ctl.unit.homed = is_home(ctl);
+                ctl.unit.homed = is_all_home(ctl);
                 ctl.unit.phase = Phase::Rest;
                 ctl.feed.settle_limit = Deadline::NEVER;
             }
         }
         Phase::Rest => {
             if !cx.m.ours || !ctl.belt.is_moving() {
-                if !ctl.track.is_empty() || ctl.head.step != HeadStep::Vacant {
+                // A release that was broken off and never seen: where that bottle is, nobody knows.
+                let releasing = ctl.feed.step == FeedStep::Releasing;
+                if !ctl.track.is_empty() || ctl.head.step != HeadStep::Vacant || releasing {
                     forget_inside(ctl);
                 }
                 complete(ctl, cx, Why::Complete);
@@ -575,7 +622,10 @@ fn completing(ctl: &mut Ctl, cx: &mut Cx<'_>) {
             }
         }
         Phase::Rest => {
-            if !cx.m.ours || !ctl.belt.is_moving() {
+            if ctl.inside() > 0 {
+                // Something came past an eye after the last bottle had left: that is not what was ordered.
+                ctl.raise(cx, Fault::StrayDischarge, 0);
+            } else if !cx.m.ours || !ctl.belt.is_moving() {
                 complete(ctl, cx, Why::Complete);
             }
         }

@@ -77,6 +77,7 @@ pub(crate) const fn poses(feed: &Feed, asked: &mut Wanted) {
 fn enter(ctl: &mut Ctl, cx: &mut Cx<'_>, step: FeedStep) {
     ctl.feed.step = step;
     ctl.feed.settle = Place::NOWHERE;
+    ctl.feed.shut = Place::NOWHERE;
     ctl.feed.starve = Deadline::NEVER;
     cx.tell.say(EventKind::Feed, Why::Plain, step as u16, 0);
 }
@@ -152,6 +153,7 @@ fn loaded(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     }
     let inside = ctl.inside();
     let go = executes
+        && !cx.seen.is(Contact::ReleaseEye)
         && ctl.strokes.is_home(Actuator::EntryGate)
         && ctl.strokes.is_home(Actuator::ReleaseGate)
         && head::is_ready(ctl)
@@ -200,6 +202,8 @@ fn misfeed(ctl: &mut Ctl, cx: &mut Cx<'_>, how: i32) {
 
 /// Unhold: a release that was broken off is awaited once more; a pocket that was emptied by hand is filled again.
 pub(crate) fn resume(ctl: &mut Ctl, cx: &mut Cx<'_>) {
+    // While it was held nobody looked at the pocket, and hands may have changed what stands in it: it settles anew.
+    ctl.feed.settle = Place::NOWHERE;
     if cx.seen.is(Contact::ReleaseEye) {
         // Whether what stands there is free now, only its going can show.
         ctl.feed.jam = Place::at(cx.seen.belt.ahead(cx.s.jam));
@@ -212,6 +216,7 @@ pub(crate) fn resume(ctl: &mut Ctl, cx: &mut Cx<'_>) {
         ctl.feed.past_blade = false;
         ctl.feed.shut = Place::at(cx.seen.belt.ahead(cx.s.gate_shut));
     } else if !cx.seen.is(Contact::PocketEye) && !cx.seen.is(Contact::ReleaseEye) {
+        ctl.feed.misfeed = Place::NOWHERE;
         enter(ctl, cx, FeedStep::Shutting);
     } else {
         ctl.feed.misfeed = Place::at(cx.seen.belt.ahead(cx.s.misfeed));

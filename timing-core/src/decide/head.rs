@@ -109,8 +109,7 @@ pub(crate) const fn poses(head: &Head, asked: &mut Wanted) {
 /// Whether the head can take a bottle that is let go now (R6).
 pub(crate) fn is_ready(ctl: &Ctl) -> bool {
     let free = match ctl.head.step {
-        HeadStep::Vacant => true,
-        HeadStep::Leaving => ctl.strokes.is_home(Actuator::Grip),
+        HeadStep::Vacant | HeadStep::Leaving => ctl.strokes.is_home(Actuator::Grip),
         HeadStep::Incoming => false,
         _ => ctl.head.early_now,
     };
@@ -214,9 +213,11 @@ fn vacant(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     }
 }
 
-/// Speed for a lead: as sampled, and as it changes; nothing while the belt stands.
+/// Speed for a lead: as sampled, and as it changes; as set, until the first sample after the belt starts; nothing while it
+/// stands.
 fn rate(ctl: &Ctl, cx: &Cx<'_>) -> Rate {
-    ctl.belt.rate_ahead(cx.s.windows_ahead)
+    let sampled = ctl.belt.rate_ahead(cx.s.windows_ahead);
+    if sampled == Rate::ZERO && ctl.belt.is_moving() { cx.s.rate } else { sampled }
 }
 
 fn incoming(ctl: &mut Ctl, cx: &mut Cx<'_>) {
@@ -224,6 +225,11 @@ fn incoming(ctl: &mut Ctl, cx: &mut Cx<'_>) {
         enter(ctl, cx, HeadStep::Vacant);
         return;
     };
+    if !ctl.belt.is_moving() {
+        // On a belt that stands nothing comes due; where it will be at the contact is not known before it runs.
+        ctl.head.order = Place::NOWHERE;
+        return;
+    }
     let (mark, u, flagged, cap) = (b.mark, b.u, b.flag != Why::Plain, b.cap);
     let lead = lead::lead(rate(ctl, cx), cx.m, Actuator::Grip);
     let place = mark.ahead(cx.s.catch_early.saturating_add(lead).saturating_neg());
@@ -404,6 +410,12 @@ fn engage(ctl: &mut Ctl, cx: &mut Cx<'_>) {
         }
         return;
     }
+    if ctl.strokes.at(Actuator::Plunger) == At::Over && !ctl.head.dry {
+        // The closure went from under it: the interlock keeps the rollers back, and no stroke would ever end this step.
+        flag(ctl, cx, Why::NoCap);
+        enter(ctl, cx, HeadStep::Disengage);
+        return;
+    }
     match ctl.strokes.at(Actuator::Rollers) {
         At::Work => {}
         At::Over if ctl.head.dry => {}
@@ -495,7 +507,8 @@ fn let_go(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     let flag = ctl.track.at_head().map(|b| b.flag);
     let miss = matches!(flag, Some(Why::NoCap | Why::GripEmpty | Why::Missed | Why::TorqueEarly | Why::TorqueLate));
     if core::mem::take(&mut ctl.head.gripped) {
-        let at = if ctl.head.freed.is_due(cx.seen.belt) && !stopped { ctl.head.freed.spot() } else { cx.seen.belt };
+        // A belt that stops for a newcomer while the jaw opens has carried it on until then.
+        let at = if ctl.head.freed.is_due(cx.seen.belt) { ctl.head.freed.spot() } else { cx.seen.belt };
         let mark = at.ahead(cx.s.slip);
         ctl.track.let_go(mark, cx.m, cx.s);
         enter(ctl, cx, HeadStep::Leaving);

@@ -194,6 +194,14 @@ impl Belt {
         }
     }
 
+    /// The belt is ordered on again: the window that spans its standing still says nothing of its speed.
+    pub(crate) fn resample(&mut self, belt: Spot, edge_at: Time, window: i32, expected: Rate) {
+        if self.next.is_armed() {
+            self.end_sampling();
+            self.begin_sampling(belt, edge_at, window, expected);
+        }
+    }
+
     pub(crate) const fn end_sampling(&mut self) {
         self.next = Place::NOWHERE;
         self.from = Place::NOWHERE;

@@ -211,6 +211,9 @@ impl Strokes {
     #[inline(never)]
     fn follow(&mut self, due: bool, seen: &Seen, m: &Machine) -> News {
         let on = Ends::of(seen.on);
+        if !seen.rose.and(STROKE_CONTACTS).is_empty() {
+            self.rise(&Ends::of(seen.rose), seen, m);
+        }
         let mut fell = Ends::default();
         if !seen.fell.and(STROKE_CONTACTS).is_empty() {
             fell = Ends::of(seen.fell);
@@ -257,6 +260,30 @@ impl Strokes {
             }
         }
         took
+    }
+
+    /// Contacts that came on, and mean something else than that a stroke is done.
+    fn rise(&mut self, rose: &Ends, seen: &Seen, m: &Machine) {
+        // What it was on has gone, whether or not a contact says so at its working end.
+        let through = self.ends.get(WORK) & rose.over & m.wired.over;
+        self.ends.leave_three(through);
+        self.ends.add(OVER, through);
+        // A contact that was on before the order, but not for its filter yet, is as stale as one that had been on for long.
+        let early = |a: Actuator| {
+            self.times
+                .get(a.index())
+                .is_some_and(|t| t.since.is_armed() && seen.now.since(t.since.time()) < m.contact_filter)
+        };
+        let early = Actuator::ALL.into_iter().filter(|a| early(*a)).fold(0, |set, a| set | a.bit());
+        let stale = early & (self.ways.get(TO_HOME) & rose.home | self.ways.get(TO_WORK) & rose.work);
+        let over_stale = early & rose.over & m.wired.over;
+        self.ends.put(TRUSTED, stale, 0);
+        self.ways.put(OVER_TRUSTED, over_stale, 0);
+        for ((times, row), a) in self.times.iter_mut().zip(&m.strokes).zip(Actuator::ALL) {
+            if (stale | over_stale) & a.bit() != 0 {
+                times.trust = Deadline::after(times.since.time(), row.trust);
+            }
+        }
     }
 
     /// Of those under way: whose contact counts from now on, and whose time is over.
