@@ -171,13 +171,13 @@ impl Seat {
         around.before();
         for _ in 0..count {
             let given: Option<Given> = read(&mut inputs);
-            let Some(inputs) = given.and_then(|g| g.inputs(last.as_ref())) else { break };
-            let out = station.tick(&inputs);
+            let Some(inputs) = given.and_then(|g| g.follow(&mut last)) else { break };
+            let out = station.tick(inputs);
             self.orders = out.orders;
             let answer = Answer::of(&out);
             // What finds no room is missed by the desk, which asked for no more than has room.
-            whole = whole && pen.answer(said.as_ref(), &inputs, &answer, out.events);
-            (last, said) = (Some(inputs), Some(answer));
+            whole = whole && pen.answer(said.as_ref(), inputs, &answer, out.events);
+            said = Some(answer);
         }
         around.after(self.orders);
         kept.length = pen.used();
