@@ -6,8 +6,8 @@ use super::near::Given;
 use super::{BODY_MAX, FRAME_MAX, VERSION, WINDOW};
 use timing_core::{Inputs, Machine, Orders, Setpoints, Station};
 
-/// Bytes that [`serve`] reads at once, at most: some frames, where a read costs more than its bytes do.
-const READ_MAX: usize = 1_024;
+/// Bytes that [`serve`] reads at once, at most: a whole frame, for where a read costs more than its bytes do.
+const READ_MAX: usize = FRAME_MAX;
 
 /// Where a board's bytes come from and go to.
 pub trait Wire {
