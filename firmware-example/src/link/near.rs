@@ -35,15 +35,23 @@ impl Given {
     /// The inputs, told after those of `last`; `None` if the first of a batch is not whole.
     #[must_use]
     pub fn inputs(self, last: Option<&Inputs>) -> Option<Inputs> {
+        let mut it = last.copied();
+        self.follow(&mut it).copied()
+    }
+
+    /// Makes `last` what it is told to become, in its place: a small board copies nothing that is not new. `None` as above.
+    pub fn follow(self, last: &mut Option<Inputs>) -> Option<&Inputs> {
         match self {
-            Self::Whole(inputs) => Some(inputs),
+            Self::Whole(inputs) => Some(last.insert(inputs)),
             Self::Near { now, belt, edge, changed } => {
-                let last = last?;
-                let now = last.now.plus(Duration::from_micros(now.into()));
-                let belt_at =
-                    edge.checked_sub(1).map(|ago| Instant::from_micros(now.as_micros().saturating_sub(ago.into())));
-                let contacts = Contacts::from_bits(last.contacts.bits() ^ changed);
-                Some(Inputs { now, belt: last.belt.ahead(belt), belt_at, contacts, request: None, ..*last })
+                let it = last.as_mut()?;
+                it.now = it.now.plus(Duration::from_micros(now.into()));
+                it.belt = it.belt.ahead(belt);
+                it.belt_at =
+                    edge.checked_sub(1).map(|ago| Instant::from_micros(it.now.as_micros().saturating_sub(ago.into())));
+                it.contacts = Contacts::from_bits(it.contacts.bits() ^ changed);
+                it.request = None;
+                Some(it)
             }
         }
     }

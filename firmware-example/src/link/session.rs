@@ -6,8 +6,8 @@ use super::near::Given;
 use super::{BODY_MAX, FRAME_MAX, VERSION, WINDOW};
 use timing_core::{Inputs, Machine, Orders, Setpoints, Station};
 
-/// Bytes that [`serve`] reads at once, at most: some frames, where a read costs more than its bytes do.
-const READ_MAX: usize = 1_024;
+/// Bytes that [`serve`] reads at once, at most: a whole frame, for where a read costs more than its bytes do.
+const READ_MAX: usize = FRAME_MAX;
 
 /// Where a board's bytes come from and go to.
 pub trait Wire {
@@ -171,13 +171,13 @@ impl Seat {
         around.before();
         for _ in 0..count {
             let given: Option<Given> = read(&mut inputs);
-            let Some(inputs) = given.and_then(|g| g.inputs(last.as_ref())) else { break };
-            let out = station.tick(&inputs);
+            let Some(inputs) = given.and_then(|g| g.follow(&mut last)) else { break };
+            let out = station.tick(inputs);
             self.orders = out.orders;
             let answer = Answer::of(&out);
             // What finds no room is missed by the desk, which asked for no more than has room.
-            whole = whole && pen.answer(said.as_ref(), &inputs, &answer, out.events);
-            (last, said) = (Some(inputs), Some(answer));
+            whole = whole && pen.answer(said.as_ref(), inputs, &answer, out.events);
+            said = Some(answer);
         }
         around.after(self.orders);
         kept.length = pen.used();
