@@ -36,6 +36,10 @@ fn what_failed_before_a_stop_is_brought_home_and_confirmed_by_the_next_start() {
     }
     assert_eq!(b.unit(), UnitState::Held);
     assert!(b.has_fault(Fault::StrokeOverdue(Actuator::Grip)));
+    // Cured, Unhold finishes what Starting had not.
+    b.forced.clear();
+    b.command(Command::Unhold);
+    b.until("a good bottle", 30_000, |b| b.station.tally().good > 0);
 }
 
 #[test]

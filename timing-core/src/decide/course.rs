@@ -156,7 +156,8 @@ impl Unit {
             S::Execute | S::Suspending | S::Suspended | S::Unsuspending => true,
             // The line's belt carries bottles past the diverter while this station is held.
             S::Holding | S::Held => self.known,
-            S::Unholding => self.known,
+            // While everything is brought home, so is the diverter: else it never would be.
+            S::Unholding => self.known && !matches!(self.phase, Phase::Home),
             S::Stopping | S::Completing => matches!(self.phase, Phase::Finish),
             _ => false,
         }
