@@ -1,6 +1,6 @@
 //! What the exploration of small worlds found in the core (`tests/explore`), each as a timeline.
 
-use crate::bench::Bench;
+use crate::bench::{Bench, Bottle};
 use timing_core::{Actuator, Command, Contact, EventKind, Fault, FeedStep, HeadStep, Mode, Request, UnitState};
 
 fn running() -> Bench {
@@ -36,6 +36,10 @@ fn what_failed_before_a_stop_is_brought_home_and_confirmed_by_the_next_start() {
     }
     assert_eq!(b.unit(), UnitState::Held);
     assert!(b.has_fault(Fault::StrokeOverdue(Actuator::Grip)));
+    // Cured, Unhold finishes what Starting had not.
+    b.forced.clear();
+    b.command(Command::Unhold);
+    b.until("a good bottle", 30_000, |b| b.station.tally().good > 0);
 }
 
 #[test]
@@ -131,4 +135,19 @@ fn a_lost_grip_keeps_the_bottle_in_the_pocket_in_the_very_tick() {
         assert!(!b.orders.work(Actuator::ReleaseGate), "released at {} ms", b.ms);
     }
     assert_eq!(b.unit(), UnitState::Held);
+}
+
+#[test]
+fn a_pocket_emptied_by_hand_while_held_was_seen_clear_though_the_next_bottle_follows_at_once() {
+    let mut b = running();
+    b.until("Releasing", 20_000, |b| b.station.feed() == FeedStep::Releasing);
+    b.run(30);
+    b.command(Command::Hold);
+    b.until("Held", 2_000, |b| b.unit() == UnitState::Held);
+    b.bottles.clear();
+    b.command(Command::Unhold);
+    b.until("Shutting", 5_000, |b| b.station.feed() == FeedStep::Shutting);
+    // The next is there before the pocket is looked at again.
+    b.bottles.push(Bottle::standing(-126.5));
+    b.until("a good bottle", 30_000, |b| b.station.tally().good > 0);
 }

@@ -29,6 +29,9 @@ struct Args {
     /// With k of 2 or more: every deed in every model, not only those that concern what is special to it.
     #[arg(long)]
     whole: bool,
+    /// Show the shortest way to a state from which only Abort leads back to work.
+    #[arg(long)]
+    gentle: bool,
     /// Stop at so many generated states, unfinished.
     #[arg(long)]
     limit: Option<usize>,
@@ -76,6 +79,7 @@ fn models(args: &Args) -> ExitCode {
             recovery: !args.no_recovery,
             threads: args.threads,
             deep: args.deep,
+            gentle: args.gentle,
             whole: args.whole || args.k < 2,
             ..Plan::new(kind, args.k)
         };

@@ -17,6 +17,7 @@ pub struct Explore {
     sabotage: Option<Sabotage>,
     catalogue: Vec<Deed>,
     recovery: Option<Recovery>,
+    gentle: bool,
 }
 
 /// How to explore.
@@ -36,6 +37,8 @@ pub struct Plan {
     pub deep: bool,
     /// Every deed of the catalogue, not only those that concern what is special to this kind.
     pub whole: bool,
+    /// Look for a state from which only Abort leads back to work.
+    pub gentle: bool,
     /// Stop at so many generated states, unfinished.
     pub limit: Option<usize>,
 }
@@ -44,7 +47,17 @@ impl Plan {
     /// Everything of `kind` with `budget` deeds, on one thread.
     #[must_use]
     pub const fn new(kind: Kind, budget: u8) -> Self {
-        Self { kind, budget, sabotage: None, recovery: true, threads: 1, deep: false, whole: budget < 2, limit: None }
+        Self {
+            kind,
+            budget,
+            sabotage: None,
+            recovery: true,
+            threads: 1,
+            deep: false,
+            whole: budget < 2,
+            gentle: false,
+            limit: None,
+        }
     }
 }
 
@@ -142,6 +155,11 @@ impl Model for Explore {
                 m.recovery.as_ref().is_none_or(|r| r.rests(w))
             }));
         }
+        if self.gentle {
+            all.push(Property::always("recovers without Abort", |m: &Self, w: &World| {
+                m.recovery.as_ref().is_none_or(|r| r.recovers_gently(w))
+            }));
+        }
         all
     }
 }
@@ -160,6 +178,7 @@ pub fn explore(plan: Plan) -> Report {
         sabotage: plan.sabotage,
         catalogue: catalogue(plan.kind).into_iter().filter(|d| plan.whole || concerns(plan.kind, *d)).collect(),
         recovery: plan.recovery.then(Recovery::default),
+        gentle: plan.gentle,
     };
     let mut builder = model.checker().threads(plan.threads);
     if plan.sabotage.is_some() {

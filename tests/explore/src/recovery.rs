@@ -90,6 +90,13 @@ impl Default for Recovery {
 }
 
 impl Recovery {
+    /// Whether from `w`, with everything cured, the operator gets on without Abort.
+    #[must_use]
+    pub fn recovers_gently(&self, w: &World) -> bool {
+        let cured = w.after(&Beat { cure: true, ..Beat::default() });
+        is_reached(w, &cured) || self.recovers.distance(cured, script, is_reached) < NEVER
+    }
+
     /// Whether from `w`, with everything cured, Unhold and Start lead to a good bottle; or at least Abort, hands that empty the
     /// line, Clear, Reset and Start.
     #[must_use]

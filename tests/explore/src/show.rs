@@ -15,7 +15,7 @@ pub fn timeline(found: &Found) -> String {
     let mut out = format!("{}: broken after {} beats\n", found.name, found.beats.len());
     let mut beats = found.beats.clone();
     let told = beats.len();
-    if found.name == "recovers" {
+    if found.name.starts_with("recovers") {
         let end = beats.iter().fold(found.from.clone(), |w, b| w.after(b));
         beats.extend(Recovery::replay(&end));
     } else if found.name == "comes to rest" {

@@ -23,7 +23,7 @@ pub(crate) fn see(m: &mut Monitor, t: &Tick<'_>, tell: &mut Tell<'_>) {
     if rose(Actuator::Grip) {
         catch(t, tell);
     }
-    steps(t, tell);
+    steps(m, t, tell);
 }
 
 /// R2, R4.
@@ -162,21 +162,25 @@ fn catch(t: &Tick<'_>, tell: &mut Tell<'_>) {
 }
 
 /// R9: the order of head steps, each from its confirmation.
-fn steps(t: &Tick<'_>, tell: &mut Tell<'_>) {
+fn steps(m: &Monitor, t: &Tick<'_>, tell: &mut Tell<'_>) {
     use HeadStep as H;
     let mut from = t.was.head;
     let dry = t.is.mode == Mode::Maintenance;
     for e in t.events.iter().filter(|e| e.kind == EventKind::Head) {
         let Some(to) = H::ALL.into_iter().find(|h| *h as u16 == e.detail) else { continue };
         let on = |c: Contact| t.on(c);
-        let over = |c: Contact| dry && t.on(c);
+        let over = |c: Contact, a: Actuator| dry && (t.on(c) || m.unconfirmed[a.index()] == AT_FULL_STROKE);
         let ok = match (from, to) {
-            (H::Catch, H::Seat) => on(Contact::GripWork) || over(Contact::GripOver),
+            (H::Catch, H::Seat) => on(Contact::GripWork) || over(Contact::GripOver, Actuator::Grip),
             (H::Seat, H::Engage) => {
-                on(Contact::PlungerWork) || over(Contact::PlungerOver) || !t.is.orders.work(Actuator::Rollers)
+                on(Contact::PlungerWork)
+                    || over(Contact::PlungerOver, Actuator::Plunger)
+                    || !t.is.orders.work(Actuator::Rollers)
             }
             // What is lost in a pause is a fault of its own, and the order that the step would give is kept back.
-            (H::Engage, H::Tighten) => on(Contact::RollersWork) || over(Contact::RollersOver) || !t.is.orders.spin(),
+            (H::Engage, H::Tighten) => {
+                on(Contact::RollersWork) || over(Contact::RollersOver, Actuator::Rollers) || !t.is.orders.spin()
+            }
             (H::Disengage, H::Lift) => on(Contact::RollersHome),
             (H::Lift, H::LetGo) => on(Contact::PlungerHome),
             (H::LetGo, H::Leaving | H::Vacant) => on(Contact::GripHome),
