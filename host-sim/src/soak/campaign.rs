@@ -182,7 +182,7 @@ pub fn campaign(ask: &Ask, told: &(dyn Fn(&Sum) + Sync)) -> Result<Sum, String> 
     let (mut sum, mut hash) = (Sum::new(), Fnv64::new());
     let batch = BATCH * ask.threads.max(1) as u64;
     let mut at = 0;
-    let goes_on = |sum: &Sum| !(ask.fail_fast && !sum.failed.is_empty());
+    let goes_on = |sum: &Sum| !ask.fail_fast || sum.failed.is_empty();
     while at < ask.runs && goes_on(&sum) && ask.time.is_none_or(|t| began.elapsed() < t) {
         let to = (at + batch).min(ask.runs);
         let reports: Vec<Report> = pool.install(|| {
