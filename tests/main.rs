@@ -58,6 +58,7 @@ mod rules_interlocks;
 mod run_verb;
 mod setup_sheet;
 mod show;
+mod soak;
 mod states;
 mod trade;
 mod wake_laws;

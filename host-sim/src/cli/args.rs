@@ -203,6 +203,9 @@ pub(super) struct SoakArgs {
     /// For machines: one JSON object on standard output.
     #[arg(long)]
     pub(super) json: bool,
+    /// Begin no more runs after one that failed.
+    #[arg(long)]
+    pub(super) fail_fast: bool,
     /// Do not make failing runs small.
     #[arg(long)]
     pub(super) no_shrink: bool,

@@ -46,6 +46,7 @@ pub(super) fn run(a: &SoakArgs, out: &mut dyn Write, err: &mut dyn Write) -> u8 
         time: a.minutes.map(|m| Duration::from_secs_f64(m.clamp(0.0, 1e6) * 60.0)),
         profile,
         threads: a.threads.clamp(1, 256),
+        fail_fast: a.fail_fast,
     };
     let bar = bar(a);
     let sum = campaign(&ask, &|sum| {

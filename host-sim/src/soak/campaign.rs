@@ -29,6 +29,8 @@ pub struct Ask {
     pub profile: Profile,
     /// Threads.
     pub threads: usize,
+    /// Begin no batch after a run that failed.
+    pub fail_fast: bool,
 }
 
 /// The sum of many runs.
@@ -180,7 +182,8 @@ pub fn campaign(ask: &Ask, told: &(dyn Fn(&Sum) + Sync)) -> Result<Sum, String> 
     let (mut sum, mut hash) = (Sum::new(), Fnv64::new());
     let batch = BATCH * ask.threads.max(1) as u64;
     let mut at = 0;
-    while at < ask.runs && ask.time.is_none_or(|t| began.elapsed() < t) {
+    let goes_on = |sum: &Sum| !ask.fail_fast || sum.failed.is_empty();
+    while at < ask.runs && goes_on(&sum) && ask.time.is_none_or(|t| began.elapsed() < t) {
         let to = (at + batch).min(ask.runs);
         let reports: Vec<Report> = pool.install(|| {
             (at..to).into_par_iter().map(|i| one(ask.seed.wrapping_add(i), ask.profile, i % TWICE == 0)).collect()

@@ -386,7 +386,7 @@ impl<'a> Run<'a> {
     fn contacts(&self, now: u64) -> Contacts {
         let mut on = self.plant.contacts();
         for &(_, c, from, half) in &self.chatter {
-            if (now - from) / half % 2 == 0 && self.fitted.has(c) && !self.plant.failed().has(c) {
+            if ((now - from) / half).is_multiple_of(2) && self.fitted.has(c) && !self.plant.failed().has(c) {
                 on = on.with(c, !on.has(c));
             }
         }
