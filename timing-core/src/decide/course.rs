@@ -189,7 +189,9 @@ const fn goes_on(state: UnitState, phase: Phase) -> u8 {
         S::Unholding => match phase {
             P::Begin | P::Warn => (KEEPS, false),
             P::Flush | P::Done => (KEEPS | MOVES | BELT, late),
-            P::Home | P::Finish | P::Rest => (KEEPS | MOVES, late),
+            // While everything is brought home, so is the diverter: else it never would be.
+            P::Home => (MOVES, late),
+            P::Finish | P::Rest => (KEEPS | MOVES, late),
         },
         S::Unsuspending => match phase {
             P::Begin => (RUNS | BELT, false),
