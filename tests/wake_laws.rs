@@ -252,6 +252,21 @@ fn shifted_time_and_belt_change_nothing() {
     }
 }
 
+/// The station counts in 32 bits from an origin that moves up when clock or belt has gone far (2³¹ µs, 2³⁰ counts): here in the
+/// middle of the run, and the belt's and the clock's not together.
+#[test]
+fn the_origin_moves_in_the_middle_of_a_run_unseen() {
+    for job in jobs() {
+        let mut last = (0, 0);
+        let options = Options { rules: false, ..Options::default() };
+        rehearse_with(&job, &options, &mut |i, _| last = (i.now.as_micros(), i.belt.get()))
+            .unwrap_or_else(|e| panic!("{}: {e}", job.name));
+        for (time, travel) in [(3, 5), (5, 3), (7, 8)] {
+            shifted(&job, (1 << 31) - last.0 / 10 * time, (1 << 30) - last.1 / 10 * travel);
+        }
+    }
+}
+
 fn shifted(job: &Job, dt: u64, dp: i64) {
     let mut seen: Option<(Station, Station)> = None;
     let options = Options { rules: false, ..Options::default() };

@@ -322,3 +322,73 @@ impl Origin {
         Counts::new(self.belt.get().wrapping_add(s.0 as i64))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const fn at(us: u64, counts: i64) -> (Instant, Counts) {
+        (Instant::from_micros(us), Counts::new(counts))
+    }
+
+    #[test]
+    fn what_is_awaited_fires_once() {
+        let mut d = Deadline::after(Time(5), Span(10));
+        assert!(!d.fire(Time(14)) && d.fire(Time(15)) && !d.fire(Time(u32::MAX - 1)));
+        let mut p = Place::at(Spot(15));
+        assert!(!p.fire(Spot(14)) && p.fire(Spot(15)) && !p.fire(Spot(i32::MAX - 1)));
+    }
+
+    #[test]
+    fn times_and_places_are_the_same_from_everywhere() {
+        let mut origin = Origin::ZERO;
+        for (now, belt) in [
+            at(1 << 32, 0),
+            at((1 << 32) + 5, 3 << 30),
+            at(1 << 40, -(3 << 30)),
+            at((1 << 40) + 7, -(1 << 40)),
+            at(u64::MAX >> 1, i64::MAX >> 1),
+        ] {
+            assert_eq!(origin.reach(now, belt), None, "{now:?} {belt:?}");
+            // A minute ago and ten metres back: still known after the move.
+            let (before, behind) = (Instant::from_micros(now.as_micros() - 60_000_000), belt.ahead(-200_000));
+            let old = origin;
+            let (mut deadline, mut place) = (Deadline::NEVER, Place::NOWHERE);
+            let by = origin.renew(now, belt);
+            deadline.shift(by);
+            place.shift(by);
+            assert!(!deadline.is_armed() && !place.is_armed(), "nothing awaited, still nothing");
+            let (time, spot) = origin.reach(now, belt).expect("near after the move");
+            assert_eq!((origin.instant(time), origin.counts(spot)), (now, belt));
+            assert_eq!(origin.instant(origin.time(before)), before);
+            assert_eq!(origin.counts(origin.spot(behind)), behind);
+            // What lay at the old origin lies where it did, or, if that is out of reach, is due for ever.
+            let mut first = Deadline::at(Time(0));
+            first.shift(by);
+            assert_eq!(origin.instant(first.time()), old.at.max(origin.at));
+            assert!(first.is_due(time));
+        }
+    }
+
+    #[test]
+    fn the_ends_of_time_and_belt_are_out_of_reach_and_overflow_nothing() {
+        for (now, belt) in [at(u64::MAX, i64::MAX), at(u64::MAX - 1, i64::MIN)] {
+            let mut origin = Origin::ZERO;
+            origin.renew(now, belt);
+            assert_eq!(origin.reach(now, belt), None);
+            assert!(origin.instant(origin.time(now)) <= now);
+        }
+    }
+
+    #[test]
+    fn a_clock_that_is_set_and_a_belt_counted_from_elsewhere_move_nothing_relative() {
+        let mut origin = Origin::ZERO;
+        let mut deadline = Deadline::at(Time(1_000));
+        let mut place = Place::at(Spot(50));
+        let by = origin.renew(Instant::from_micros(90_000_000_500), Counts::new(-7)).set(90_000_000_000, -17);
+        deadline.shift(by);
+        place.shift(by);
+        assert_eq!(origin.instant(deadline.time()).as_micros(), 90_000_001_000);
+        assert_eq!(origin.counts(place.spot()).get(), 33);
+    }
+}
