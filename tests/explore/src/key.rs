@@ -36,7 +36,8 @@ pub fn hasher() -> AHasher {
 /// Which fields of a struct count.
 fn counts(of: &str, field: &str) -> bool {
     match of {
-        "Station" => matches!(field, "ctl" | "powered"),
+        "Station" => matches!(field, "ctl" | "said"),
+        "Said" => field == "powered",
         "Bottle" => field != "serial",
         "Track" => field != "next_serial",
         _ => true,
@@ -44,9 +45,11 @@ fn counts(of: &str, field: &str) -> bool {
 }
 
 /// What is so long past is past, however long: µs.
-const PAST_US: u64 = 3_000_000;
+const PAST_US: u32 = 3_000_000;
 /// What lies so far behind on the belt is behind, however far: counts.
-const BEHIND: i64 = 30 * CELL;
+const BEHIND: i32 = 30 * CELL as i32;
+/// The time to which a station was rebased, in the 32 bits that it keeps.
+const NOW: u32 = NOW_US as u32;
 
 struct Feeder<'a> {
     hash: &'a mut AHasher,
@@ -147,19 +150,19 @@ impl<'a, 'f> Serializer for &'a mut Feeder<'f> {
     type SerializeStructVariant = Self;
 
     plain!(
-        serialize_bool: bool, serialize_i8: i8, serialize_i16: i16, serialize_i32: i32,
-        serialize_u8: u8, serialize_u16: u16, serialize_u32: u32, serialize_char: char,
+        serialize_bool: bool, serialize_i8: i8, serialize_i16: i16, serialize_i64: i64,
+        serialize_u8: u8, serialize_u16: u16, serialize_u64: u64, serialize_char: char,
         serialize_str: &str, serialize_bytes: &[u8]
     );
 
-    fn serialize_u64(self, v: u64) -> Result<(), Never> {
-        let past = std::mem::take(&mut self.awaited) && v < NOW_US - PAST_US;
+    fn serialize_u32(self, v: u32) -> Result<(), Never> {
+        let past = std::mem::take(&mut self.awaited) && v < NOW - PAST_US;
         self.take(if past { 0 } else { v });
         Ok(())
     }
-    fn serialize_i64(self, v: i64) -> Result<(), Never> {
+    fn serialize_i32(self, v: i32) -> Result<(), Never> {
         let behind = std::mem::take(&mut self.awaited) && v < -BEHIND;
-        self.take(if behind { i64::MIN } else { v });
+        self.take(if behind { i32::MIN } else { v });
         Ok(())
     }
     fn serialize_f32(self, v: f32) -> Result<(), Never> {
@@ -189,7 +192,7 @@ impl<'a, 'f> Serializer for &'a mut Feeder<'f> {
         Ok(())
     }
     fn serialize_newtype_struct<T: ?Sized + Serialize>(self, of: &'static str, value: &T) -> Result<(), Never> {
-        self.awaited = matches!(of, "Deadline" | "Place" | "Counts");
+        self.awaited = matches!(of, "Deadline" | "Place" | "Spot");
         let fed = value.serialize(&mut *self);
         self.awaited = false;
         fed
