@@ -536,7 +536,9 @@ fn stopping(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
         }
         Phase::Rest => {
             if !cx.m.ours || !ctl.belt.is_moving() {
-                if !ctl.track.is_empty() || ctl.head.step != HeadStep::Vacant {
+                // A release that was broken off leaves it open whether a bottle stands under the blade.
+                let released = ctl.feed.step == FeedStep::Releasing;
+                if !ctl.track.is_empty() || ctl.head.step != HeadStep::Vacant || released {
                     forget_inside(ctl);
                 }
                 complete(ctl, cx, Why::Complete);
