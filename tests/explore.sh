@@ -3,7 +3,7 @@
 # recovers and comes to rest; up to two, rules only. Overflow and the core's inner rules are checked as it runs.
 #
 #   tests/explore.sh          as CI does
-#   tests/explore.sh --long   up to two with recovery, every fault in every model; up to three in those that fit into 16 GB
+#   tests/explore.sh --long   up to two with recovery, every fault in every model; then three in two models, for hours
 set -euo pipefail
 cd "$(dirname "$0")/.."
 export CARGO_PROFILE_RELEASE_DEBUG_ASSERTIONS=true CARGO_PROFILE_RELEASE_OVERFLOW_CHECKS=true

@@ -151,3 +151,18 @@ fn a_pocket_emptied_by_hand_while_held_was_seen_clear_though_the_next_bottle_fol
     b.bottles.push(Bottle::standing(-126.5));
     b.until("a good bottle", 30_000, |b| b.station.tally().good > 0);
 }
+
+#[test]
+fn a_stop_after_a_misfeed_is_got_out_of_by_reset_and_start() {
+    let mut b = running();
+    b.until("Loaded", 20_000, |b| b.station.feed() == FeedStep::Loaded);
+    b.bottles.iter_mut().for_each(|x| x.wedged = true);
+    b.until("Held", 20_000, |b| b.unit() == UnitState::Held);
+    assert!(b.has_fault(Fault::Misfeed));
+    b.command(Command::Stop);
+    b.until("Stopped", 20_000, |b| b.unit() == UnitState::Stopped);
+    b.bottles.clear();
+    b.command(Command::Reset);
+    b.command(Command::Start);
+    b.until("a good bottle", 60_000, |b| b.station.tally().good > 0);
+}

@@ -208,10 +208,10 @@ fn is_still(w: &World) -> bool {
     false
 }
 
-/// At rest in a state that may wait, and with nothing due before the sample gap, unless the belt runs.
-fn is_at_rest(w: &World, _: &World) -> bool {
+/// At rest in a state that may wait, and without a wake in every beat (the sample gap is two), unless the belt runs.
+fn is_at_rest(w: &World, next: &World) -> bool {
     let s = &w.said;
     let by_hand = s.unit == S::Execute && s.mode != Mode::Production;
-    let quiet = s.orders.belt() || s.wake.at.as_micros() >= NOW_US + 2 * BEAT_US;
+    let quiet = s.orders.belt() || [w, next].into_iter().any(|w| w.said.wake.at.as_micros() > NOW_US + BEAT_US);
     (!s.unit.is_acting() || by_hand) && quiet && is_still(w)
 }
