@@ -31,6 +31,11 @@ fn batch(m: &mut Monitor, t: &Tick<'_>, tell: &mut Tell<'_>) {
             (m.batch, m.batch_good) = (n.min(9) as u8, 0);
         }
     }
+    // Reset after Completed: the same batch once more.
+    let anew = (S::Resetting as u16, S::Completed as i32);
+    if t.events.iter().any(|e| e.kind == EventKind::State && (e.detail, e.value) == anew) {
+        m.batch_good = 0;
+    }
     let more = t.is.tally.good.saturating_sub(t.was.tally.good);
     if m.batch != 0 {
         m.batch_good = m.batch_good.saturating_add(more as u8);
