@@ -213,6 +213,7 @@ pub(crate) fn resume(ctl: &mut Ctl, cx: &mut Cx<'_, '_>) {
         ctl.feed.past_blade = false;
         ctl.feed.shut = Place::at(cx.seen.belt.ahead(cx.s.gate_shut));
     } else if !cx.seen.is(Contact::PocketEye) && !cx.seen.is(Contact::ReleaseEye) {
+        ctl.feed.seen_clear = true;
         enter(ctl, cx, FeedStep::Shutting);
     } else {
         ctl.feed.misfeed = Place::at(cx.seen.belt.ahead(cx.s.misfeed));
