@@ -12,6 +12,7 @@ pub mod campaign;
 mod clock;
 pub mod dice;
 pub mod draws;
+mod knows;
 pub mod machine;
 mod people;
 pub mod report;
@@ -19,6 +20,7 @@ pub mod run;
 pub mod shrink;
 pub mod trouble;
 mod wheel;
+mod words;
 
 pub use draws::{Draws, Profile};
 pub use report::{Failure, Report};
