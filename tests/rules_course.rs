@@ -473,6 +473,23 @@ fn r6_a_vacant_head_whose_grip_is_not_confirmed_open_is_not_ready() {
     });
 }
 
+/// A pocket that was clear at Unhold, after a misfeed, and full again when its gate had shut used to be waited for, for ever.
+#[test]
+fn r15_a_pocket_that_was_clear_at_unhold_has_been_seen_clear() {
+    let mut b = running();
+    b.until("a bottle in the pocket", 20_000, |b| b.station.feed() == FeedStep::Loaded);
+    b.bottles.iter_mut().for_each(|x| x.wedged = true);
+    b.until("Held", 20_000, |b| b.unit() == UnitState::Held);
+    assert!(b.has_fault(Fault::Misfeed));
+    b.forced = vec![(Contact::PocketEye, false)];
+    b.command(Command::Unhold);
+    b.until("Shutting", 5_000, |b| b.station.feed() == FeedStep::Shutting);
+    b.forced.clear();
+    b.until("Filling", 5_000, |b| b.station.feed() == FeedStep::Filling);
+    b.bottles.iter_mut().for_each(|x| x.wedged = false);
+    b.until("a good bottle", 60_000, |b| b.station.tally().good > 0);
+}
+
 #[test]
 fn maintenance_steps_over_a_bottle_placed_by_hand_and_cycles_dry() {
     let mut b = Bench::new();

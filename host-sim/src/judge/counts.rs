@@ -62,11 +62,13 @@ impl Rules {
             && s.orders == self.was
             && s.belt == self.quiet_belt
             && s.contacts == self.quiet_contacts
+            && s.failed == self.quiet_failed
             && self.entered != s.t_us;
         if !quiet {
             self.quiet_since = s.t_us;
             self.quiet_belt = s.belt;
             self.quiet_contacts = s.contacts;
+            self.quiet_failed = s.failed;
         }
         let rests = !s.unit.is_acting() && s.unit != UnitState::Suspended;
         if rests && !self.ticks_added && s.t_us - self.quiet_since > QUIET_US && at.saturating_sub(s.t_us) < gap {

@@ -138,6 +138,7 @@ pub struct Rules {
     pub(super) quiet_since: u64,
     pub(super) quiet_belt: i64,
     pub(super) quiet_contacts: Contacts,
+    pub(super) quiet_failed: Contacts,
 }
 
 /// Orders as a breach names them; only written out when there is one.
@@ -195,6 +196,7 @@ impl Rules {
             quiet_since: 0,
             quiet_belt: 0,
             quiet_contacts: Contacts::NONE,
+            quiet_failed: Contacts::NONE,
         }
     }
 

@@ -2,7 +2,7 @@
 //!
 //! A run is (commit, seed, profile). The seed draws everything beforehand: machine, product, when the core is called, people, and
 //! each strike of trouble with its time, length and figures ([`draws`]). Whole rooms of trouble are switched off per run, and the
-//! kinds that are left have wild rates ([`trouble`]). A run has two parts ([`run`]): trouble, with the judge's rules at every tick; then
+//! kinds that are left have wild rates ([`trouble`]). A run has two parts ([`run()`]): trouble, with the judge's rules at every tick; then
 //! quiet, in which the unit must close bottles again within a computed time by the declared script of an operator.
 //!
 //! What it cannot see, because the generator fixes it: see the chapter on soak in the handbook.
@@ -12,6 +12,7 @@ pub mod campaign;
 mod clock;
 pub mod dice;
 pub mod draws;
+mod knows;
 pub mod machine;
 mod people;
 pub mod report;
@@ -19,6 +20,7 @@ pub mod run;
 pub mod shrink;
 pub mod trouble;
 mod wheel;
+mod words;
 
 pub use draws::{Draws, Profile};
 pub use report::{Failure, Report};

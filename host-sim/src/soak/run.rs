@@ -18,15 +18,17 @@ use crate::plant::Plant;
 use crate::soak::bound::quiet_bound_us;
 use crate::soak::clock::Clock;
 use crate::soak::draws::{Beat, Draws};
+use crate::soak::knows::{Knows, blinds, hides_places, rules};
 use crate::soak::people::{Act, Operator, View};
 use crate::soak::report::{Failure, Report};
-use crate::soak::trouble::{Kind, Room, Trouble};
+use crate::soak::trouble::Trouble;
 use crate::soak::wheel::{HONEST, Wheel};
+use crate::soak::words::line;
 use crate::verdict::Counted;
 use std::collections::VecDeque;
 use timing_core::{
-    Contact, Contacts, Counts, Digest, Event, EventKind, Fault, Inputs, Instant, Machine, Mode, Orders, Request,
-    Setpoints, Speed, Station, UnitState,
+    Contact, Contacts, Counts, Digest, Event, Inputs, Instant, Machine, Mode, Orders, Request, Setpoints, Speed,
+    Station, UnitState,
 };
 
 /// Events kept for a failure.
@@ -518,42 +520,6 @@ impl<'a> Run<'a> {
     }
 }
 
-/// What a controller can know in this run.
-#[derive(Clone, Copy, Debug)]
-struct Knows {
-    /// No trouble is on that leaves bottles where nobody can know it.
-    places: bool,
-    /// No trouble is on that makes eyes or encoder lie.
-    eyes: bool,
-}
-
-fn rules(job: &Job, knows: Knows, beat: Beat) -> Rules {
-    let mut rules = Rules::new(job);
-    if beat != Beat::Wake {
-        rules.add_ticks();
-    }
-    if !knows.places {
-        rules.trust_no_place();
-    }
-    if !knows.eyes {
-        rules.doubt_eyes();
-    }
-    rules
-}
-
-/// Whether trouble of this kind leaves bottles where no controller can know it.
-fn hides_places(kind: Kind) -> bool {
-    match kind.room() {
-        Room::Encoder | Room::Eyes | Room::Bottles | Room::Contacts | Room::Actuators | Room::Power => true,
-        Room::Time | Room::People | Room::Safety | Room::Line => false,
-    }
-}
-
-/// Whether trouble of this kind makes eyes or encoder lie, or lets their edges be missed.
-fn blinds(kind: Kind) -> bool {
-    matches!(kind.room(), Room::Encoder | Room::Eyes | Room::Time) || kind == Kind::InputFailed
-}
-
 /// A bottle's fault with its number.
 fn numbered(kind: FaultKind, n: u32) -> FaultKind {
     match kind {
@@ -566,18 +532,4 @@ fn numbered(kind: FaultKind, n: u32) -> FaultKind {
         FaultKind::Jam(_) => FaultKind::Jam(n),
         other => other,
     }
-}
-
-/// One event in words.
-fn line(t_us: u64, e: &Event) -> String {
-    let state = |n: u64| UnitState::ALL.into_iter().find(|s| *s as u64 == n).map_or("", UnitState::name);
-    let what = match e.kind {
-        EventKind::State => format!("{} to {}", state(e.value as u64), state(u64::from(e.detail))),
-        EventKind::Head => timing_core::HeadStep::ALL.get(usize::from(e.detail)).map_or("", |s| s.name()).to_owned(),
-        EventKind::Feed => timing_core::FeedStep::ALL.get(usize::from(e.detail)).map_or("", |s| s.name()).to_owned(),
-        EventKind::Fault => Fault::row_of(e.detail).map_or_else(String::new, |(r, n)| format!("{}, {n}", r.name)),
-        _ => format!("{} {}", e.detail, e.value),
-    };
-    let why = e.why.words();
-    format!("{:.6} s {:?}: {what}{}{why}", t_us as f64 * 1e-6, e.kind, if why.is_empty() { "" } else { ", " })
 }
