@@ -149,3 +149,18 @@ fn every_error_of_a_product_is_told_by_its_own_mistake() {
     let told: Vec<usize> = tests::bad_input::PRODUCT.into_iter().map(product_number).collect();
     assert_eq!(told, (0..17).collect::<Vec<_>>(), "the handbook tells each");
 }
+
+/// Two errors promise more than is looked at: known, told in the handbook, and here so that whoever mends it finds that place.
+#[test]
+fn two_errors_say_more_than_is_checked() {
+    let machine = Machine::new(&example::machine()).expect("the example works");
+    let (mut misfeed, mut catch) = (example::product(), example::product());
+    // The release eye is 39.4 mm from the blade.
+    misfeed.misfeed_travel = mm(1);
+    assert!(ProductError::Travel.words().contains("must reach the release eye"));
+    assert!(Setpoints::new(&misfeed, &machine).is_ok());
+    // Half a bottle and 61.5 mm from the edge in the eye to the head: 94 mm.
+    catch.catch_travel = mm(20);
+    assert!(ProductError::CatchTravel.words().contains("end at the head"));
+    assert!(Setpoints::new(&catch, &machine).is_ok());
+}

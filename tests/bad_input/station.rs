@@ -24,6 +24,14 @@ pub(super) fn tables() -> Vec<Row> {
             tests: &[(TABLES, "every_error_of_a_product_is_told_by_its_own_mistake")],
         },
         Row {
+            what: "a misfeed travel short of the release eye, a catch travel that ends before the head",
+            said: vec![Said::Borne(
+                "**taken**, though the words of `Travel` and `CatchTravel` below say otherwise: only sign and upper bound are checked",
+            )],
+            stays: "nothing: check figures by hand that do not come from a plan",
+            tests: &[(TABLES, "two_errors_say_more_than_is_checked")],
+        },
+        Row {
             what: "any figures at all, to the ends of their types",
             said: vec![Said::Borne("refused, or taken and run: no panic, and what must hold at every tick holds")],
             stays: "the rules",
