@@ -39,7 +39,7 @@ struct Cylinder {
 pub(crate) struct Bench {
     pub(crate) station: Station,
     pub(crate) ms: u64,
-    belt_mm: f64,
+    pub(crate) belt_mm: f64,
     pub(crate) bottles: Vec<Bottle>,
     cylinders: [Cylinder; 6],
     /// Actuators that do not move.

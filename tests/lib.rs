@@ -1,5 +1,9 @@
 //! Shared parts of the tests.
 
+pub mod bad_input;
+pub mod evidence;
+pub mod hazards;
+pub mod safety_case;
 pub mod synthetic;
 pub mod tables;
 pub mod wires;

@@ -590,6 +590,7 @@ fn a_gap_between_ticks_while_moving_is_a_fault() {
     b.ms += 400;
     b.run(5);
     assert!(b.has_fault(Fault::SampleGap));
+    b.until("Held", 3_000, |b| b.unit() == UnitState::Held);
 }
 
 #[test]

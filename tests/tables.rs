@@ -1,20 +1,33 @@
 //! The chapters of the handbook that are written from the core's own tables, so that they cannot say anything else.
 
+use crate::evidence::Evidence;
+use crate::{bad_input, safety_case};
 use std::fmt::Write as _;
+use std::path::Path;
 use timing_core::unit::{on_command, on_complete};
 use timing_core::{Actuator, Command, Cure, FAULTS, Fault, Order, RULES, Severity, UnitState};
 
 /// The generated chapters, and the schema of the job file: file name under `docs/src`, and text.
-#[must_use]
-pub fn chapters() -> [(&'static str, String); 4] {
-    let schema = format!("{:#}\n", host_sim::job::schema::schema());
-    [("states.md", states()), ("faults.md", faults()), ("interlocks.md", interlocks()), ("job.schema.json", schema)]
+///
+/// # Errors
+/// What the chapters name and the sources do not have, each in a sentence.
+pub fn chapters() -> Result<Vec<(&'static str, String)>, Vec<String>> {
+    let mut evidence = Evidence::of(&Path::new(env!("CARGO_MANIFEST_DIR")).join(".."));
+    let all = vec![
+        ("states.md", states()),
+        ("faults.md", faults()),
+        ("interlocks.md", interlocks()),
+        ("safety-case.md", safety_case::chapter(&mut evidence)),
+        ("bad-input.md", bad_input::chapter(&mut evidence)),
+        ("job.schema.json", format!("{:#}\n", host_sim::job::schema::schema())),
+    ];
+    evidence.close().map(|()| all)
 }
 
 const MARK: &str =
     "<!-- Written by `cargo run -p tests --bin gen-docs` from the tables in timing-core. Do not edit. -->\n\n";
 
-const CAUTION: &str = "> **Caution.** This is a functional controller and never a safety device. Emergency stop, guards and air dump are\n\
+pub(crate) const CAUTION: &str = "> **Caution.** This is a functional controller and never a safety device. Emergency stop, guards and air dump are\n\
     > hard-wired, outside of it. Lock out and vent before hands go in. Local codes and licensed practice decide.\n\n";
 
 fn command_table(out: &mut String, title: &str, rows: &[(String, Vec<String>)], columns: &[&str]) {
@@ -130,7 +143,7 @@ fn faults() -> String {
 }
 
 /// The rules in words, by number, with where they are kept; the table of the guard has the rest.
-const WORDS: [(&str, &str); 16] = [
+pub(crate) const WORDS: [(&str, &str); 16] = [
     ("Chain open: everything off in the same tick; no restart without Clear, Reset and Start.", "guard"),
     ("The plunger goes down only on a bottle in the grip; the rollers go in only under the plunger.", "guard"),
     ("Spin only with the rollers in and the closure there.", "guard"),
