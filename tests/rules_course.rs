@@ -139,6 +139,38 @@ fn r11_a_stop_within_the_warning_moves_nothing() {
     });
 }
 
+/// Stop used to start a belt that stood in Suspended at once, even within the warning of Unsuspending.
+#[test]
+fn r11_a_stop_warns_before_it_starts_a_belt_that_stood() {
+    for within_the_warning in [false, true] {
+        let mut m = profile();
+        m.suspend_stops_belt = true;
+        let mut b = Bench::with(&m, &example::product());
+        b.start();
+        b.until_head(HeadStep::Tighten);
+        b.wires = b.wires.with(Contact::DownstreamReady, false);
+        b.until("Suspended", 10_000, |b| b.unit() == UnitState::Suspended && !b.orders.belt());
+        b.run(1_000);
+        if within_the_warning {
+            b.wires = b.wires.with(Contact::DownstreamReady, true);
+            b.until("Unsuspending", 10_000, |b| b.unit() == UnitState::Unsuspending);
+            b.run(100);
+        }
+        let stood = b.orders.with_beacon(false);
+        b.command(Command::Stop);
+        let warn = u64::from(m.warn.as_micros() as u32 / 1_000);
+        for _ in 0..warn - 5 {
+            assert_eq!(b.orders.with_beacon(false), stood);
+            assert!(b.orders.beacon() && b.unit() == UnitState::Stopping);
+            b.run(1);
+        }
+        b.wires = b.wires.with(Contact::DownstreamReady, true);
+        b.until("the belt", 10, |b| b.orders.belt());
+        b.until("Stopped", 20_000, |b| b.unit() == UnitState::Stopped);
+        assert_eq!((b.station.inside(), b.station.tally().good), (0, 1));
+    }
+}
+
 #[test]
 fn r11_starting_and_unholding_warn_before_they_move() {
     let mut b = Bench::new();

@@ -414,6 +414,11 @@ impl Rules {
                 self.warn_due = true;
                 self.beacon_since = None;
             }
+            // A Stop that finishes what is inside starts the belt that stood; within the warning of Unsuspending it warns on.
+            S::Stopping if from == S::Suspended && !self.was.belt() && !self.machine.line_owns_belt => {
+                self.warn_due = true;
+                self.beacon_since = None;
+            }
             _ => {}
         }
         if to == S::Unholding {

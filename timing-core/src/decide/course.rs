@@ -200,8 +200,9 @@ const fn goes_on(state: UnitState, phase: Phase) -> u8 {
         },
         S::Execute | S::Suspending | S::Suspended => (RUNS | MOVES | BELT, false),
         S::Stopping | S::Completing => match phase {
+            P::Warn => (0, false),
             P::Finish => (FINISHES | MOVES | BELT, false),
-            P::Begin | P::Warn | P::Home | P::Flush | P::Rest | P::Done => (MOVES, late),
+            P::Begin | P::Home | P::Flush | P::Rest | P::Done => (MOVES, late),
         },
         S::Holding | S::Held => (KEEPS, false),
         S::Clearing | S::Stopped | S::Idle | S::Aborting | S::Aborted | S::Resetting | S::Completed => (0, false),
@@ -255,6 +256,9 @@ pub(crate) fn enter(ctl: &mut Ctl, cx: &mut Cx<'_>, to: UnitState, why: Why) {
             ctl.unit.stays = matches!(from, S::Idle | S::Resetting | S::Completed)
                 || (from == S::Held && why == Why::Fault)
                 || (matches!(from, S::Starting | S::Unholding | S::Holding | S::Held) && ctl.unit.unwarned);
+            // A belt that stood for a cause outside is not started unwarned, be it to finish what is inside.
+            let stood = cx.m.ours && !ctl.was.belt() && matches!(from, S::Suspended | S::Unsuspending);
+            ctl.unit.unwarned |= ctl.unit.finishes && stood;
             feed::finish(ctl, cx);
         }
         S::Completing => feed::finish(ctl, cx),
@@ -574,8 +578,20 @@ fn stopping(ctl: &mut Ctl, cx: &mut Cx<'_>) {
             if ctl.unit.stays {
                 ctl.unit.homed = is_all_home(ctl);
                 ctl.unit.phase = Phase::Rest;
+            } else if ctl.unit.finishes && ctl.unit.unwarned {
+                // The pocket is given its time once the belt runs.
+                ctl.feed.settle_limit = Deadline::NEVER;
+                warn(ctl, cx);
             } else {
                 ctl.unit.phase = if ctl.unit.finishes { Phase::Finish } else { Phase::Home };
+            }
+        }
+        Phase::Warn => {
+            if ctl.unit.warn.fire(cx.seen.now) {
+                ctl.unit.unwarned = false;
+                ctl.unit.bound = Deadline::after(cx.seen.now, cx.m.patience);
+                ctl.unit.phase = Phase::Finish;
+                feed::finish(ctl, cx);
             }
         }
         Phase::Finish => {
@@ -605,7 +621,7 @@ fn stopping(ctl: &mut Ctl, cx: &mut Cx<'_>) {
                 complete(ctl, cx, Why::Complete);
             }
         }
-        Phase::Warn | Phase::Flush | Phase::Done => ctl.raise(cx, Fault::Inner, 2),
+        Phase::Flush | Phase::Done => ctl.raise(cx, Fault::Inner, 2),
     }
 }
 
