@@ -369,15 +369,15 @@ fn prepare(ctl: &mut Ctl, cx: &mut Cx<'_>) -> bool {
                 // What was overdue before is waited for once more.
                 ctl.awaits = !skips;
                 if !skips {
+                    // What had begun to settle before is not there any more.
+                    ctl.feed.settle = Place::NOWHERE;
                     feed::finish(ctl, cx);
                 }
             }
         }
         Phase::Home => {
             // An entry gate that was left open is given the pocket's time, too.
-            if ctl.feed.settle_limit.fire(cx.seen.now) {
-                ctl.feed.settled = true;
-            }
+            feed::time_is_up(ctl, cx);
             if is_home(ctl) {
                 ctl.unit.homed = true;
                 ctl.feed.settle_limit = Deadline::NEVER;
@@ -452,6 +452,9 @@ pub(crate) const fn undo(ctl: &Ctl, asked: &mut Wanted) {
     use Actuator as A;
     asked.set_spin(false);
     let mut home = EVERY & !ctl.unit.failed;
+    if feed::stays_open(ctl) {
+        home &= !A::EntryGate.bit();
+    }
     if !ctl.strokes.is_home(A::Rollers) {
         home &= !(A::Plunger.bit() | A::Grip.bit());
     } else if !ctl.strokes.is_home(A::Plunger) {
@@ -465,15 +468,20 @@ const fn is_all_home(ctl: &Ctl) -> bool {
     ctl.strokes.home() == EVERY
 }
 
-/// Whether everything that has not failed is home.
+/// Whether everything that has not failed is home, but for an entry gate that stands open over a pocket.
 const fn is_home(ctl: &Ctl) -> bool {
-    (ctl.strokes.home() | ctl.unit.failed) & EVERY == EVERY
+    (ctl.strokes.home() | ctl.unit.failed | open(ctl) & ctl.strokes.work()) & EVERY == EVERY
+}
+
+/// The entry gate, where it has been given its time and stays open all the same.
+const fn open(ctl: &Ctl) -> u8 {
+    if feed::stays_open(ctl) && !ctl.feed.settle_limit.is_armed() { Actuator::EntryGate.bit() } else { 0 }
 }
 
 /// Whether nothing more can be brought home: what is not, waits for something that failed.
 const fn is_home_as_far_as_it_goes(ctl: &Ctl) -> bool {
     let stuck = if ctl.unit.failed & HEAD != 0 { HEAD & !ctl.strokes.moving() } else { 0 };
-    (ctl.strokes.home() | ctl.unit.failed | stuck) & EVERY == EVERY
+    (ctl.strokes.home() | ctl.unit.failed | stuck | open(ctl)) & EVERY == EVERY
 }
 
 fn starting(ctl: &mut Ctl, cx: &mut Cx<'_>) {
@@ -602,9 +610,7 @@ fn stopping(ctl: &mut Ctl, cx: &mut Cx<'_>) {
             }
         }
         Phase::Home => {
-            if ctl.feed.settle_limit.fire(cx.seen.now) {
-                ctl.feed.settled = true;
-            }
+            feed::time_is_up(ctl, cx);
             if is_home_as_far_as_it_goes(ctl) {
                 ctl.unit.homed = is_all_home(ctl);
                 ctl.unit.phase = Phase::Rest;
