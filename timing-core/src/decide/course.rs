@@ -339,7 +339,9 @@ pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_>) -> bool {
 
 /// An acting state has used up its bound. While the belt carries something off, that is going forward.
 fn overdue(ctl: &mut Ctl, cx: &mut Cx<'_>) {
-    let carrying = ctl.unit.phase == Phase::Flush && ctl.belt.is_moving();
+    // Unless it runs back by counts, slowly enough to be no reversal: then the place would never come.
+    let forward = ctl.unit.flush.spot().minus(cx.seen.belt) <= flush_way(cx);
+    let carrying = ctl.unit.phase == Phase::Flush && ctl.belt.is_moving() && forward;
     let rests = matches!(ctl.unit.state, UnitState::Aborting | UnitState::Suspending);
     if carrying || rests {
         ctl.unit.bound = Deadline::after(cx.seen.now, cx.m.patience);
@@ -395,17 +397,21 @@ fn prepare(ctl: &mut Ctl, cx: &mut Cx<'_>) -> bool {
     ctl.unit.phase == Phase::Done
 }
 
-fn after_homing(ctl: &mut Ctl, cx: &Cx<'_>) -> Phase {
-    if ctl.unit.known || ctl.unit.mode != Mode::Production {
-        return Phase::Done;
-    }
+/// Belt travel that carries off whatever is between release gate and diverter.
+fn flush_way(cx: &Cx<'_>) -> i32 {
     let end = match (cx.m.reject, cx.m.discharge_eye) {
         (Some(x), _) => x.saturating_add(cx.m.reject_length),
         (None, Some(x)) => x,
         (None, None) => cx.s.leave,
     };
-    let way = end.saturating_sub(cx.m.release_blade).saturating_add(cx.s.body_max).saturating_add(cx.s.slip);
-    ctl.unit.flush = Place::at(cx.seen.belt.ahead(way));
+    end.saturating_sub(cx.m.release_blade).saturating_add(cx.s.body_max).saturating_add(cx.s.slip)
+}
+
+fn after_homing(ctl: &mut Ctl, cx: &Cx<'_>) -> Phase {
+    if ctl.unit.known || ctl.unit.mode != Mode::Production {
+        return Phase::Done;
+    }
+    ctl.unit.flush = Place::at(cx.seen.belt.ahead(flush_way(cx)));
     ctl.unit.flush_seen = u32::from(cx.seen.is(Contact::DischargeEye));
     Phase::Flush
 }
