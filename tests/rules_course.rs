@@ -481,7 +481,8 @@ fn r7_a_stop_from_held_leaves_the_entry_gate_open_over_a_pocket_that_has_not_set
     b.command(Command::Start);
     b.until("Execute", 20_000, |b| {
         open(b);
-        b.unit() == UnitState::Execute
+        // It may find the pocket starved at once.
+        matches!(b.unit(), UnitState::Execute | UnitState::Suspended)
     });
     b.until("Loaded", 5_000, |b| b.station.feed() == FeedStep::Loaded);
     b.until("a good bottle", 30_000, |b| b.station.tally().good > 0);
