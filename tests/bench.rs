@@ -40,6 +40,9 @@ pub(crate) struct Bench {
     pub(crate) station: Station,
     pub(crate) ms: u64,
     pub(crate) belt_mm: f64,
+    /// What the encoder has counted of it, and how much it counts of a millimetre.
+    counted_mm: f64,
+    pub(crate) share: f64,
     pub(crate) bottles: Vec<Bottle>,
     cylinders: [Cylinder; 6],
     /// Actuators that do not move.
@@ -88,6 +91,8 @@ impl Bench {
             station: Station::new(machine, setpoints),
             ms: 0,
             belt_mm: 0.0,
+            counted_mm: 0.0,
+            share: 1.0,
             bottles: Vec::new(),
             cylinders: [Cylinder { work: false, since_ms: 0 }; 6],
             stuck: [false; 6],
@@ -220,6 +225,7 @@ impl Bench {
         }
         self.bottles.retain(|b| b.x < 700.0);
         self.belt_mm += step;
+        self.counted_mm += step * self.share;
         // The pocket fills some time after the entry gate has opened.
         let empty = !self.bottles.iter().any(|b| b.x < -60.0);
         let open = self.at_work(Actuator::EntryGate) && self.belt_runs();
@@ -266,7 +272,7 @@ impl Bench {
         self.ms += 1;
         self.move_strokes();
         self.move_bottles();
-        let counts = if self.encoder { (self.belt_mm * COUNTS_PER_MM) as i64 } else { 0 };
+        let counts = if self.encoder { (self.counted_mm * COUNTS_PER_MM) as i64 } else { 0 };
         let inputs = Inputs {
             now: Instant::from_micros(self.ms * 1_000),
             belt: Counts::new(counts),

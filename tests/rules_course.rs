@@ -139,6 +139,38 @@ fn r11_a_stop_within_the_warning_moves_nothing() {
     });
 }
 
+/// Stop used to start a belt that stood in Suspended at once, even within the warning of Unsuspending.
+#[test]
+fn r11_a_stop_warns_before_it_starts_a_belt_that_stood() {
+    for within_the_warning in [false, true] {
+        let mut m = profile();
+        m.suspend_stops_belt = true;
+        let mut b = Bench::with(&m, &example::product());
+        b.start();
+        b.until_head(HeadStep::Tighten);
+        b.wires = b.wires.with(Contact::DownstreamReady, false);
+        b.until("Suspended", 10_000, |b| b.unit() == UnitState::Suspended && !b.orders.belt());
+        b.run(1_000);
+        if within_the_warning {
+            b.wires = b.wires.with(Contact::DownstreamReady, true);
+            b.until("Unsuspending", 10_000, |b| b.unit() == UnitState::Unsuspending);
+            b.run(100);
+        }
+        let stood = b.orders.with_beacon(false);
+        b.command(Command::Stop);
+        let warn = u64::from(m.warn.as_micros() as u32 / 1_000);
+        for _ in 0..warn - 5 {
+            assert_eq!(b.orders.with_beacon(false), stood);
+            assert!(b.orders.beacon() && b.unit() == UnitState::Stopping);
+            b.run(1);
+        }
+        b.wires = b.wires.with(Contact::DownstreamReady, true);
+        b.until("the belt", 10, |b| b.orders.belt());
+        b.until("Stopped", 20_000, |b| b.unit() == UnitState::Stopped);
+        assert_eq!((b.station.inside(), b.station.tally().good), (0, 1));
+    }
+}
+
 #[test]
 fn r11_starting_and_unholding_warn_before_they_move() {
     let mut b = Bench::new();
@@ -425,6 +457,64 @@ fn r7_a_pocket_settles_anew_after_unhold() {
     b.run(20);
     assert_eq!(b.station.feed(), FeedStep::Filling);
     b.until("Loaded", 2_000, |b| b.station.feed() == FeedStep::Loaded);
+}
+
+/// Time used to settle the pocket on a belt that stood, and the blade came down on what had stopped under it.
+#[test]
+fn r7_a_stop_from_held_leaves_the_entry_gate_open_over_a_pocket_that_has_not_settled() {
+    let mut b = Bench::new();
+    b.supply = false;
+    b.start();
+    b.until("open", 5_000, |b| b.orders.work(Actuator::EntryGate));
+    b.run(300);
+    b.command(Command::Hold);
+    b.until("Held", 3_000, |b| b.unit() == UnitState::Held);
+    b.command(Command::Stop);
+    let open = |b: &Bench| assert!(b.orders.work(Actuator::EntryGate), "{:?}", b.unit());
+    b.until("Stopped", 5_000, |b| {
+        open(b);
+        b.unit() == UnitState::Stopped
+    });
+    // The next run fills the pocket, and shuts the gate once that has settled.
+    b.supply = true;
+    b.command(Command::Reset);
+    b.command(Command::Start);
+    b.until("Execute", 20_000, |b| {
+        open(b);
+        // It may find the pocket starved at once.
+        matches!(b.unit(), UnitState::Execute | UnitState::Suspended)
+    });
+    b.until("Loaded", 5_000, |b| b.station.feed() == FeedStep::Loaded);
+    b.until("a good bottle", 30_000, |b| b.station.tally().good > 0);
+}
+
+/// The time that a Stop gives the pocket used to be over in the middle of a bottle's way into it.
+#[test]
+fn r7_a_bottle_that_comes_while_the_unit_stops_is_let_settle() {
+    let mut b = Bench::new();
+    b.supply = false;
+    b.start();
+    b.until("open", 5_000, |b| b.orders.work(Actuator::EntryGate));
+    b.command(Command::Stop);
+    b.run(1_450);
+    b.forced = vec![(Contact::PocketEye, true)];
+    b.run(100);
+    assert!(b.unit() == UnitState::Stopping && b.orders.work(Actuator::EntryGate));
+    b.until("shut", 2_000, |b| !b.orders.work(Actuator::EntryGate));
+    b.until("Stopped", 5_000, |b| b.unit() == UnitState::Stopped);
+}
+
+/// An encoder that ran back slowly used to hold Starting in its flush for ever.
+#[test]
+fn r15_a_flush_on_counts_that_run_back_ends() {
+    let mut b = Bench::new();
+    b.command(Command::Reset);
+    b.command(Command::Start);
+    b.until("the flush", 20_000, |b| b.orders.belt());
+    b.run(500);
+    b.share = -0.02;
+    b.until("Held", 60_000, |b| b.unit() == UnitState::Held);
+    assert!(b.has_fault(Fault::StateOverdue));
 }
 
 /// A contact that came on just before the order, within its filter, used to confirm the stroke before the valve could have moved.

@@ -174,8 +174,8 @@ impl Track {
         Some(serial)
     }
 
-    /// A bottle that nobody registered was seen with its leading edge at the discharge eye.
-    fn find(&mut self, edge: Spot, x: i32, m: &Machine, s: &Setpoints) {
+    /// A bottle that nobody registered was seen with its leading edge at the discharge eye. `false`: no room to follow it.
+    fn find(&mut self, edge: Spot, x: i32, m: &Machine, s: &Setpoints) -> bool {
         let serial = self.next_serial;
         let bottle = Bottle {
             serial,
@@ -186,10 +186,12 @@ impl Track {
             cap: Cap::NotSensed,
             through_head: false,
         };
-        if self.bottles.push(bottle).is_ok() {
+        let room = self.bottles.push(bottle).is_ok();
+        if room {
             self.next_serial = serial.wrapping_add(1);
         }
         self.refresh(m, s);
+        room
     }
 
     /// The head lets the bottle at it go: it is at the head centre when the belt is at `mark`.
@@ -307,8 +309,11 @@ impl Track {
             ours
         });
         if !known {
-            self.find(edge, x, m, s);
             book.tally.found = book.tally.found.saturating_add(1);
+            if !self.find(edge, x, m, s) {
+                // Seen, and not to be followed: what becomes of it nobody knows.
+                book.tally.lost = book.tally.lost.saturating_add(1);
+            }
         }
         self.refresh(m, s);
         known

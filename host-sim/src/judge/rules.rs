@@ -111,6 +111,9 @@ pub struct Rules {
     jogged: [Option<u64>; 6],
     service: bool,
     mode_asked: Option<u64>,
+    /// Numbers of the newest bottle past the release blade and of the newest in the grip; 0 = none.
+    newest_past: u32,
+    newest_gripped: u32,
     /// The last catch found a registered bottle, and has not been let go.
     pub(super) bottle_held: bool,
     pub(super) plunger_since: u64,
@@ -184,6 +187,8 @@ impl Rules {
             eyes_true: true,
             ticks_added: false,
             flush_due: true,
+            newest_past: 0,
+            newest_gripped: 0,
             release_opened_edge: None,
             pocket_since: None,
             last_belt: 0,
@@ -310,6 +315,13 @@ impl Rules {
 
     fn see_facts(&mut self, s: &Seen<'_>) {
         for fact in s.facts {
+            match fact.what {
+                What::PassedRelease => self.newest_past = self.newest_past.max(fact.bottle),
+                What::Gripped | What::JawMet { captured: true, .. } => {
+                    self.newest_gripped = self.newest_gripped.max(fact.bottle)
+                }
+                _ => {}
+            }
             if let What::StruckByGate(gate) = fact.what
                 && self.gate_bound.get(usize::from(gate)) == Some(&true)
             {
@@ -411,6 +423,11 @@ impl Rules {
                 self.beacon_since = None;
             }
             S::Unsuspending if !self.was.belt() && !self.machine.line_owns_belt => {
+                self.warn_due = true;
+                self.beacon_since = None;
+            }
+            // A Stop that finishes what is inside starts the belt that stood; within the warning of Unsuspending it warns on.
+            S::Stopping if from == S::Suspended && !self.was.belt() && !self.machine.line_owns_belt => {
                 self.warn_due = true;
                 self.beacon_since = None;
             }
@@ -529,6 +546,12 @@ impl Rules {
                 self.tell(s, 11, "actuator moved in Manual without its button", a.name());
             }
         }
+    }
+
+    /// Whether a bottle may have followed the one in the grip past the release blade. If none has, what comes and goes in the release eye
+    /// is the one that is held, or a contact that chatters.
+    pub(super) const fn is_followed(&self) -> bool {
+        self.newest_past == 0 || self.newest_past > self.newest_gripped
     }
 
     /// Whether the running mode is Production.

@@ -216,6 +216,7 @@ impl Rules {
             && busy
             && s.orders.belt()
             && !self.machine.line_owns_belt
+            && self.is_followed()
             && self.tracks.at_occupied_head()
         {
             self.tell(s, 6, "belt ordered on with a second bottle at the occupied head", "");

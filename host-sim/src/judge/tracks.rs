@@ -66,6 +66,9 @@ pub(super) struct Tracks {
     /// A bottle was released and has not been registered: the first edge is its own. Any other body must be long enough to be one.
     pub(super) expected: bool,
     eye: bool,
+    /// The level that has lasted for the filter, and when the raw one changed: a hole shorter than the filter is no second edge.
+    eye_lasting: bool,
+    eye_changed: u64,
     bottles: VecDeque<Track>,
     /// Stretches of belt over which the cap contact was on, newest last.
     caps: VecDeque<(i64, i64)>,
@@ -95,6 +98,8 @@ impl Tracks {
             rising: None,
             expected: false,
             eye: false,
+            eye_lasting: false,
+            eye_changed: 0,
             bottles: VecDeque::new(),
             caps: VecDeque::new(),
             cap: false,
@@ -117,10 +122,18 @@ impl Tracks {
         while self.recent.len() > 2 && self.recent.front().is_some_and(|&(at, _)| t - at > 200_000) {
             self.recent.pop_front();
         }
-        if eye && !self.eye {
+        if eye && !self.eye && !self.eye_lasting {
             self.rising = Some((t, belt));
-        } else if !eye {
+        } else if !eye && !self.eye_lasting {
             self.rising = None;
+        }
+        if eye != self.eye {
+            self.eye_changed = t;
+        } else if t - self.eye_changed >= self.filter && eye != self.eye_lasting {
+            self.eye_lasting = eye;
+            if !eye {
+                self.rising = None;
+            }
         }
         self.eye = eye;
         if let Some((at, edge)) = self.rising

@@ -200,8 +200,9 @@ const fn goes_on(state: UnitState, phase: Phase) -> u8 {
         },
         S::Execute | S::Suspending | S::Suspended => (RUNS | MOVES | BELT, false),
         S::Stopping | S::Completing => match phase {
+            P::Warn => (0, false),
             P::Finish => (FINISHES | MOVES | BELT, false),
-            P::Begin | P::Warn | P::Home | P::Flush | P::Rest | P::Done => (MOVES, late),
+            P::Begin | P::Home | P::Flush | P::Rest | P::Done => (MOVES, late),
         },
         S::Holding | S::Held => (KEEPS, false),
         S::Clearing | S::Stopped | S::Idle | S::Aborting | S::Aborted | S::Resetting | S::Completed => (0, false),
@@ -255,6 +256,9 @@ pub(crate) fn enter(ctl: &mut Ctl, cx: &mut Cx<'_>, to: UnitState, why: Why) {
             ctl.unit.stays = matches!(from, S::Idle | S::Resetting | S::Completed)
                 || (from == S::Held && why == Why::Fault)
                 || (matches!(from, S::Starting | S::Unholding | S::Holding | S::Held) && ctl.unit.unwarned);
+            // A belt that stood for a cause outside is not started unwarned, be it to finish what is inside.
+            let stood = cx.m.ours && !ctl.was.belt() && matches!(from, S::Suspended | S::Unsuspending);
+            ctl.unit.unwarned |= ctl.unit.finishes && stood;
             feed::finish(ctl, cx);
         }
         S::Completing => feed::finish(ctl, cx),
@@ -335,7 +339,9 @@ pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_>) -> bool {
 
 /// An acting state has used up its bound. While the belt carries something off, that is going forward.
 fn overdue(ctl: &mut Ctl, cx: &mut Cx<'_>) {
-    let carrying = ctl.unit.phase == Phase::Flush && ctl.belt.is_moving();
+    // Unless it runs back by counts, slowly enough to be no reversal: then the place would never come.
+    let forward = ctl.unit.flush.spot().minus(cx.seen.belt) <= flush_way(cx);
+    let carrying = ctl.unit.phase == Phase::Flush && ctl.belt.is_moving() && forward;
     let rests = matches!(ctl.unit.state, UnitState::Aborting | UnitState::Suspending);
     if carrying || rests {
         ctl.unit.bound = Deadline::after(cx.seen.now, cx.m.patience);
@@ -365,15 +371,15 @@ fn prepare(ctl: &mut Ctl, cx: &mut Cx<'_>) -> bool {
                 // What was overdue before is waited for once more.
                 ctl.awaits = !skips;
                 if !skips {
+                    // What had begun to settle before is not there any more.
+                    ctl.feed.settle = Place::NOWHERE;
                     feed::finish(ctl, cx);
                 }
             }
         }
         Phase::Home => {
             // An entry gate that was left open is given the pocket's time, too.
-            if ctl.feed.settle_limit.fire(cx.seen.now) {
-                ctl.feed.settled = true;
-            }
+            feed::time_is_up(ctl, cx);
             if is_home(ctl) {
                 ctl.unit.homed = true;
                 ctl.feed.settle_limit = Deadline::NEVER;
@@ -391,17 +397,21 @@ fn prepare(ctl: &mut Ctl, cx: &mut Cx<'_>) -> bool {
     ctl.unit.phase == Phase::Done
 }
 
-fn after_homing(ctl: &mut Ctl, cx: &Cx<'_>) -> Phase {
-    if ctl.unit.known || ctl.unit.mode != Mode::Production {
-        return Phase::Done;
-    }
+/// Belt travel that carries off whatever is between release gate and diverter.
+fn flush_way(cx: &Cx<'_>) -> i32 {
     let end = match (cx.m.reject, cx.m.discharge_eye) {
         (Some(x), _) => x.saturating_add(cx.m.reject_length),
         (None, Some(x)) => x,
         (None, None) => cx.s.leave,
     };
-    let way = end.saturating_sub(cx.m.release_blade).saturating_add(cx.s.body_max).saturating_add(cx.s.slip);
-    ctl.unit.flush = Place::at(cx.seen.belt.ahead(way));
+    end.saturating_sub(cx.m.release_blade).saturating_add(cx.s.body_max).saturating_add(cx.s.slip)
+}
+
+fn after_homing(ctl: &mut Ctl, cx: &Cx<'_>) -> Phase {
+    if ctl.unit.known || ctl.unit.mode != Mode::Production {
+        return Phase::Done;
+    }
+    ctl.unit.flush = Place::at(cx.seen.belt.ahead(flush_way(cx)));
     ctl.unit.flush_seen = u32::from(cx.seen.is(Contact::DischargeEye));
     Phase::Flush
 }
@@ -448,6 +458,9 @@ pub(crate) const fn undo(ctl: &Ctl, asked: &mut Wanted) {
     use Actuator as A;
     asked.set_spin(false);
     let mut home = EVERY & !ctl.unit.failed;
+    if feed::stays_open(ctl) {
+        home &= !A::EntryGate.bit();
+    }
     if !ctl.strokes.is_home(A::Rollers) {
         home &= !(A::Plunger.bit() | A::Grip.bit());
     } else if !ctl.strokes.is_home(A::Plunger) {
@@ -461,15 +474,20 @@ const fn is_all_home(ctl: &Ctl) -> bool {
     ctl.strokes.home() == EVERY
 }
 
-/// Whether everything that has not failed is home.
+/// Whether everything that has not failed is home, but for an entry gate that stands open over a pocket.
 const fn is_home(ctl: &Ctl) -> bool {
-    (ctl.strokes.home() | ctl.unit.failed) & EVERY == EVERY
+    (ctl.strokes.home() | ctl.unit.failed | open(ctl) & ctl.strokes.work()) & EVERY == EVERY
+}
+
+/// The entry gate, where it has been given its time and stays open all the same.
+const fn open(ctl: &Ctl) -> u8 {
+    if feed::stays_open(ctl) && !ctl.feed.settle_limit.is_armed() { Actuator::EntryGate.bit() } else { 0 }
 }
 
 /// Whether nothing more can be brought home: what is not, waits for something that failed.
 const fn is_home_as_far_as_it_goes(ctl: &Ctl) -> bool {
     let stuck = if ctl.unit.failed & HEAD != 0 { HEAD & !ctl.strokes.moving() } else { 0 };
-    (ctl.strokes.home() | ctl.unit.failed | stuck) & EVERY == EVERY
+    (ctl.strokes.home() | ctl.unit.failed | stuck | open(ctl)) & EVERY == EVERY
 }
 
 fn starting(ctl: &mut Ctl, cx: &mut Cx<'_>) {
@@ -574,8 +592,20 @@ fn stopping(ctl: &mut Ctl, cx: &mut Cx<'_>) {
             if ctl.unit.stays {
                 ctl.unit.homed = is_all_home(ctl);
                 ctl.unit.phase = Phase::Rest;
+            } else if ctl.unit.finishes && ctl.unit.unwarned {
+                // The pocket is given its time once the belt runs.
+                ctl.feed.settle_limit = Deadline::NEVER;
+                warn(ctl, cx);
             } else {
                 ctl.unit.phase = if ctl.unit.finishes { Phase::Finish } else { Phase::Home };
+            }
+        }
+        Phase::Warn => {
+            if ctl.unit.warn.fire(cx.seen.now) {
+                ctl.unit.unwarned = false;
+                ctl.unit.bound = Deadline::after(cx.seen.now, cx.m.patience);
+                ctl.unit.phase = Phase::Finish;
+                feed::finish(ctl, cx);
             }
         }
         Phase::Finish => {
@@ -586,9 +616,7 @@ fn stopping(ctl: &mut Ctl, cx: &mut Cx<'_>) {
             }
         }
         Phase::Home => {
-            if ctl.feed.settle_limit.fire(cx.seen.now) {
-                ctl.feed.settled = true;
-            }
+            feed::time_is_up(ctl, cx);
             if is_home_as_far_as_it_goes(ctl) {
                 ctl.unit.homed = is_all_home(ctl);
                 ctl.unit.phase = Phase::Rest;
@@ -605,7 +633,7 @@ fn stopping(ctl: &mut Ctl, cx: &mut Cx<'_>) {
                 complete(ctl, cx, Why::Complete);
             }
         }
-        Phase::Warn | Phase::Flush | Phase::Done => ctl.raise(cx, Fault::Inner, 2),
+        Phase::Flush | Phase::Done => ctl.raise(cx, Fault::Inner, 2),
     }
 }
 

@@ -89,6 +89,20 @@ pub(crate) fn finish(ctl: &mut Ctl, cx: &Cx<'_>) {
     }
 }
 
+/// While everything is brought home: the pocket was given its time. On a belt that stands no time settles it: what the entry blade
+/// would come down on stays there, and only the next run can show.
+pub(crate) fn time_is_up(ctl: &mut Ctl, cx: &Cx<'_>) {
+    if ctl.feed.settle_limit.fire(cx.seen.now) {
+        ctl.feed.settled = ctl.belt.is_moving() || ctl.unit.mode != Mode::Production;
+    }
+}
+
+/// Whether the entry gate stands open over a pocket that has not settled: it is not brought home then (R7).
+pub(crate) const fn stays_open(ctl: &Ctl) -> bool {
+    let open = ctl.was.work() & Actuator::EntryGate.bit() != 0;
+    open && matches!(ctl.feed.step, FeedStep::Filling) && !ctl.feed.settled && matches!(ctl.unit.mode, Mode::Production)
+}
+
 /// One pass; `true` if the step changed.
 pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_>) -> bool {
     let before = ctl.feed.step;
@@ -109,6 +123,7 @@ pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_>) -> bool {
 fn filling(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     let shut = ctl.strokes.is_home(Actuator::EntryGate);
     let wants = cx.book.wants(ctl.inside());
+    let moves = ctl.belt.is_moving();
     let feed = &mut ctl.feed;
     let blocked = cx.seen.is(Contact::PocketEye);
     if !blocked {
@@ -132,7 +147,12 @@ fn filling(ctl: &mut Ctl, cx: &mut Cx<'_>) {
         }
     }
     if feed.settle_limit.fire(cx.seen.now) {
-        feed.settled = true;
+        if feed.settle.is_armed() && moves {
+            // One has just come: its way to where it settles is known, and ends this.
+            feed.settle_limit = Deadline::after(cx.seen.now, SETTLE_TIME);
+        } else {
+            feed.settled = true;
+        }
     }
     if ctl.feed.settled {
         ctl.feed.settle_limit = Deadline::NEVER;
