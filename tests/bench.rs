@@ -41,7 +41,7 @@ pub(crate) struct Bench {
     pub(crate) ms: u64,
     pub(crate) belt_mm: f64,
     /// What the encoder has counted of it, and how much it counts of a millimetre.
-    counted_mm: f64,
+    pub(crate) counted_mm: f64,
     pub(crate) share: f64,
     pub(crate) bottles: Vec<Bottle>,
     cylinders: [Cylinder; 6],

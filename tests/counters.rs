@@ -58,7 +58,7 @@ fn an_encoder_that_jumps_or_turns_back_holds() {
         // On its way, past the release eye, and not yet at the place of the order.
         b.run(700);
         assert_eq!(b.station.head(), HeadStep::Incoming);
-        b.belt_mm += mm;
+        b.counted_mm += mm;
         b.until("Held", 5_000, |b| {
             assert!(!b.orders.work(Actuator::Grip), "nothing is caught where nothing is known");
             b.unit() == UnitState::Held
