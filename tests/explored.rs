@@ -19,6 +19,16 @@ fn longest_sleep(b: &mut Bench, ms: u64) -> (u64, i64) {
     longest
 }
 
+/// For twenty seconds nothing is released; at their end the unit is held, for `fault`.
+fn ends_held_without_a_release(b: &mut Bench, fault: Fault) {
+    for _ in 0..20_000 {
+        b.run(1);
+        assert!(!b.orders.work(Actuator::ReleaseGate), "released at {} ms: {fault:?}", b.ms);
+    }
+    assert_eq!(b.unit(), UnitState::Held);
+    assert!(b.has_fault(fault));
+}
+
 #[test]
 fn what_failed_before_a_stop_is_brought_home_and_confirmed_by_the_next_start() {
     let mut b = running();
@@ -30,12 +40,7 @@ fn what_failed_before_a_stop_is_brought_home_and_confirmed_by_the_next_start() {
     b.log.clear();
     b.command(Command::Reset);
     b.command(Command::Start);
-    for _ in 0..20_000 {
-        b.run(1);
-        assert!(!b.orders.work(Actuator::ReleaseGate), "released at {} ms with the grip not confirmed open", b.ms);
-    }
-    assert_eq!(b.unit(), UnitState::Held);
-    assert!(b.has_fault(Fault::StrokeOverdue(Actuator::Grip)));
+    ends_held_without_a_release(&mut b, Fault::StrokeOverdue(Actuator::Grip));
     // Cured, Unhold finishes what Starting had not.
     b.forced.clear();
     b.command(Command::Unhold);
@@ -48,12 +53,7 @@ fn a_body_that_stood_in_the_release_eye_before_the_start_is_a_jam_and_nothing_is
     b.forced.push((Contact::ReleaseEye, true));
     b.command(Command::Reset);
     b.command(Command::Start);
-    for _ in 0..20_000 {
-        b.run(1);
-        assert!(!b.orders.work(Actuator::ReleaseGate), "released at {} ms", b.ms);
-    }
-    assert_eq!(b.unit(), UnitState::Held);
-    assert!(b.has_fault(Fault::Jam));
+    ends_held_without_a_release(&mut b, Fault::Jam);
     b.forced.clear();
     b.command(Command::Unhold);
     b.until("a good bottle", 30_000, |b| b.station.tally().good > 0);

@@ -3,7 +3,7 @@
 //! Outside, time is 64 bits of microseconds and the belt 64 bits of counts, and neither ever wraps ([`crate::units`]). Inside,
 //! everything that is awaited lies within minutes and metres, so 32 bits from an [`Origin`] of the station's own hold it: half
 //! the storage, and about half the instructions on a 32-bit controller. When the clock or the belt has gone far from the
-//! origin, the origin moves up ([`Origin::follow`]) and every stored time and place with it.
+//! origin, the origin moves up ([`Origin::renew`]) and every stored time and place with it.
 //!
 //! What is *awaited* is a [`Deadline`] or a [`Place`]: armed, or neutral. A neutral one lies at the far end of its range, so
 //! that "is it due" is one comparison. What is long past stays past: it is clipped at the near end, and stays due.
