@@ -251,9 +251,9 @@ fn do_one(b: &mut Bench, setup: &Setup, deed: u8, take: &mut Take<'_>) {
                 b.tick();
             }
         }
-        16 => b.inputs.belt_at = (take.u8() % 2 == 0).then_some(b.inputs.now),
-        17 => b.inputs.release_latch = (take.u8() % 2 == 0).then(|| b.inputs.belt.ahead(-5)),
-        18 => b.inputs.discharge_latch = (take.u8() % 2 == 0).then(|| b.inputs.belt.ahead(-5)),
+        16 => b.inputs.belt_at = take.u8().is_multiple_of(2).then_some(b.inputs.now),
+        17 => b.inputs.release_latch = take.u8().is_multiple_of(2).then(|| b.inputs.belt.ahead(-5)),
+        18 => b.inputs.discharge_latch = take.u8().is_multiple_of(2).then(|| b.inputs.belt.ahead(-5)),
         19 => extreme(b, take),
         20 => {
             // At rest another product is taken, by both or by neither.
