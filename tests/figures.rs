@@ -56,22 +56,19 @@ pub fn chapter(e: &mut Evidence) -> String {
         let _ = write!(out, "\n## {name}\n\n| figure | command | result | date | commit |\n|---|---|---|---|---|\n");
         for f in figure {
             look(e, &f);
-            let (page, title) = link(&f.from);
-            let _ = writeln!(
-                out,
-                "| {} ([{title}]({page})) | `{}` | {} | {} | {} |",
-                f.what, f.command, f.result, f.date, f.commit
-            );
+            let place = place(&f.from);
+            let _ =
+                writeln!(out, "| {} ({place}) | `{}` | {} | {} | {} |", f.what, f.command, f.result, f.date, f.commit);
         }
     }
     out
 }
 
-/// A chapter of the handbook is linked as such; another file by its place in the repository, from `docs/src`.
-fn link(from: &str) -> (String, &str) {
+/// A chapter of the handbook is linked; another file is named.
+fn place(from: &str) -> String {
     match from.strip_prefix("docs/src/") {
-        Some(page) => (page.to_owned(), page.trim_end_matches(".md")),
-        None => (format!("../../{from}"), from),
+        Some(page) => format!("[{}]({page})", page.trim_end_matches(".md")),
+        None => format!("`{from}`"),
     }
 }
 
