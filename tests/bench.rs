@@ -190,7 +190,7 @@ impl Bench {
         self.ms - self.cylinders[a.index()].since_ms >= 20
     }
 
-    fn at_work(&self, a: Actuator) -> bool {
+    pub(crate) fn at_work(&self, a: Actuator) -> bool {
         self.cylinders[a.index()].work && self.arrived(a)
     }
 

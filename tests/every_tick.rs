@@ -288,6 +288,7 @@ fn the_chain_and_power_at_every_tick_of_a_cycle() {
         while !world.step() {}
         world.check(&|| "undisturbed".to_owned());
     }
+    println!("{struck} strikes, two at every tick of a cycle");
     assert!(struck > 200, "only {struck} ticks struck");
     // Touching bottles: the next one is on its way before the last has left, and the head is never vacant.
     assert_eq!(steps.len(), 9, "a full cycle passes every step: {steps:?}");
@@ -326,5 +327,6 @@ fn the_chain_and_power_at_every_pair_of_ticks_in_a_small_world() {
         }
         while !world.step() {}
     }
+    println!("{pairs} pairs of strikes, {ticks} ticks judged after the second");
     assert!(pairs > 1_000, "only {pairs} pairs of ticks, {ticks} ticks");
 }

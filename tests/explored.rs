@@ -1,6 +1,6 @@
 //! What the exploration of small worlds found in the core (`tests/explore`), each as a timeline.
 
-use crate::bench::{Bench, Bottle};
+use crate::bench::{Bench, Bottle, profile};
 use timing_core::{Actuator, Command, Contact, EventKind, Fault, FeedStep, HeadStep, Mode, Request, UnitState};
 
 fn running() -> Bench {
@@ -165,4 +165,28 @@ fn a_stop_after_a_misfeed_is_got_out_of_by_reset_and_start() {
     b.command(Command::Reset);
     b.command(Command::Start);
     b.until("a good bottle", 60_000, |b| b.station.tally().good > 0);
+}
+
+/// Three faults were needed to find it: a release broken off, a bottle that comes through all the same while the gate shuts, and a gate that sticks.
+#[test]
+fn a_bottle_that_comes_while_the_gate_shuts_leaves_no_place_behind_that_wakes_at_every_count() {
+    let mut m = profile();
+    m.actuators[Actuator::ReleaseGate.index()].margin = timing_core::Duration::from_millis(1_500);
+    let mut b = Bench::with(&m, &timing_core::example::product());
+    b.start();
+    b.until("a release", 20_000, |b| b.station.feed() == FeedStep::Releasing && b.at_work(Actuator::ReleaseGate));
+    b.command(Command::Hold);
+    b.until("Held", 2_000, |b| b.unit() == UnitState::Held);
+    assert!(b.told(EventKind::Registered).is_empty(), "it has not come yet");
+    // The gate sticks open, and for a moment nothing seems to stand in the pocket.
+    b.stuck[Actuator::ReleaseGate.index()] = true;
+    b.forced.push((Contact::PocketEye, false));
+    b.command(Command::Unhold);
+    b.until("Shutting", 5_000, |b| b.station.feed() == FeedStep::Shutting);
+    b.until("a bottle in the release eye", 1_000, |b| !b.told(EventKind::Registered).is_empty());
+    let from = b.belt_mm;
+    b.until("past where the gate would shut", 1_000, |b| b.belt_mm > from + 40.0);
+    assert_eq!((b.unit(), b.station.feed()), (UnitState::Execute, FeedStep::Shutting));
+    let (_, counts) = longest_sleep(&mut b, 50);
+    assert!(counts > 1, "woken at every count");
 }

@@ -2,6 +2,8 @@
 
 pub mod bad_input;
 pub mod evidence;
+pub mod figures;
+pub mod fuzzed;
 pub mod hazards;
 pub mod safety_case;
 pub mod synthetic;

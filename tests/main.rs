@@ -13,6 +13,7 @@ mod fastest_belt;
 mod filter;
 mod firmware;
 mod firmware_pins;
+mod fuzz_kept;
 mod hal_pins;
 mod infeasible;
 mod io_bits;

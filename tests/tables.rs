@@ -1,7 +1,7 @@
 //! The chapters of the handbook that are written from the core's own tables, so that they cannot say anything else.
 
 use crate::evidence::Evidence;
-use crate::{bad_input, safety_case};
+use crate::{bad_input, figures, safety_case};
 use std::fmt::Write as _;
 use std::path::Path;
 use timing_core::unit::{on_command, on_complete};
@@ -19,6 +19,7 @@ pub fn chapters() -> Result<Vec<(&'static str, String)>, Vec<String>> {
         ("interlocks.md", interlocks()),
         ("safety-case.md", safety_case::chapter(&mut evidence)),
         ("bad-input.md", bad_input::chapter(&mut evidence)),
+        ("figures.md", figures::chapter(&mut evidence)),
         ("job.schema.json", format!("{:#}\n", host_sim::job::schema::schema())),
     ];
     evidence.close().map(|()| all)

@@ -196,7 +196,8 @@ impl Strike {
 }
 
 /// A machine with every contact, the closure sensed upstream, and a diverter so far away that several bottles are inside.
-fn everything_fitted() -> (MachineProfile, Product) {
+#[must_use]
+pub fn everything_fitted() -> (MachineProfile, Product) {
     let (mut m, mut p) = (example::machine(), example::product());
     m.fitted = Contacts::from_bits(u32::MAX);
     m.cap_eye = Some(Millimetres::from_mm(-30));

@@ -71,7 +71,10 @@ fn register(ctl: &mut Ctl, cx: &mut Cx<'_>, edge: Spot, expected: bool) {
     let number = i32::try_from(serial).unwrap_or(i32::MAX);
     if expected {
         ctl.feed.registered = true;
-        ctl.feed.shut = Place::at(edge.ahead(cx.s.gate_shut));
+        // In Shutting the gate is on its way already, and a place that nothing looks at would wake at every count.
+        if ctl.feed.step == FeedStep::Releasing {
+            ctl.feed.shut = Place::at(edge.ahead(cx.s.gate_shut));
+        }
         cx.book.tally.registered = cx.book.tally.registered.saturating_add(1);
         cx.tell.say(EventKind::Registered, Why::Plain, 0, number);
     } else {

@@ -18,4 +18,5 @@ mod table;
 mod tree;
 
 pub use error::{JobError, JobErrors, Mistake};
+pub use read::Fetch;
 pub use spec::Job;

@@ -10,7 +10,7 @@ use super::tree::{self, Entry, Node, Value};
 use std::path::{Path, PathBuf};
 
 /// Where the text of a named file comes from.
-type Fetch<'f> = &'f dyn Fn(&Path) -> std::io::Result<String>;
+pub type Fetch<'f> = &'f dyn Fn(&Path) -> std::io::Result<String>;
 
 impl Job {
     /// Reads a job file, and the files that it names for `machine` and `product` (relative to itself).
@@ -43,6 +43,14 @@ impl Job {
     /// Everything that is wrong, at once.
     pub fn parse(name: &str, text: &str) -> Result<Self, JobErrors> {
         read(Reader::default(), Path::new(name), text.to_owned(), &|p| std::fs::read_to_string(p))
+    }
+
+    /// As [`Job::parse`], but what the job names for `machine` and `product` is asked of `fetch`, and no file is touched.
+    ///
+    /// # Errors
+    /// Everything that is wrong, at once.
+    pub fn parse_with(name: &str, text: &str, fetch: Fetch<'_>) -> Result<Self, JobErrors> {
+        read(Reader::default(), Path::new(name), text.to_owned(), fetch)
     }
 
     /// The built-in job: a steady day of an invented small bottler.
