@@ -189,12 +189,11 @@ impl Decoder {
         if more & 4 != 0 {
             r.unit = Some(from.byte()?);
         }
-        while more & 8 != 0 {
+        let mut another = more & 8 != 0;
+        while another {
             let b = from.byte()?;
             r.events.push(event(from, b)?);
-            if b & 0x80 == 0 {
-                break;
-            }
+            another = b & 0x80 != 0;
         }
         if more & 16 != 0 {
             r.contacts = u32::try_from(from.number()?).ok()?;
