@@ -55,6 +55,7 @@ mod queue_line;
 mod queue_theory;
 mod random_job;
 mod rate_events;
+mod record_file;
 mod refused_tables;
 mod rules_course;
 mod rules_interlocks;

@@ -66,6 +66,7 @@ mod log;
 pub mod machine;
 pub mod product;
 pub mod quadrature;
+pub mod record;
 mod sense;
 mod station;
 mod tally;

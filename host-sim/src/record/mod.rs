@@ -2,4 +2,5 @@
 
 pub mod csv;
 pub mod inputs;
+pub mod rec;
 pub mod vcd;

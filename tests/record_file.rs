@@ -1,0 +1,163 @@
+//! Recordings: what is written is read back whole, replays to the same bits, and a cut or spoilt file gives what came before.
+
+use host_sim::job::Job;
+use host_sim::record::rec::{self, RecError, Recording, Writer};
+use host_sim::rehearse::{Options, rehearse};
+use std::path::{Path, PathBuf};
+use timing_core::{Digest, Inputs, Machine, Setpoints, Station};
+
+fn jobs() -> Vec<PathBuf> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../host-sim/jobs");
+    let mut all: Vec<PathBuf> = std::fs::read_dir(folder).expect("jobs").map(|e| e.expect("job").path()).collect();
+    all.retain(|p| p.extension().is_some_and(|e| e == "toml"));
+    all.sort();
+    all
+}
+
+struct Recorded {
+    file: Vec<u8>,
+    digest: u64,
+    inputs: Vec<Inputs>,
+}
+
+/// A job rehearsed; the core goes over its inputs once more, at each of them also `again` µs later, with the recording beside it.
+fn record(path: &Path, again: Option<u64>) -> Recorded {
+    let job = Job::read(path).expect("a job");
+    let run = rehearse(&job, &Options { inputs: true, rules: false, ..Options::default() }).expect("it can be planned");
+    let mut reader = host_sim::record::inputs::InputsReader::new(run.inputs.as_slice()).expect("inputs");
+    let (profile, product) = (*reader.setup().0, *reader.setup().1);
+    let machine = Machine::new(&profile).expect("machine");
+    let mut station = Station::new(machine, Setpoints::new(&product, &machine).expect("product"));
+    let mut writer = Writer::new(&profile, &product);
+    let mut digest = Digest::new();
+    let inputs: Vec<Inputs> = reader.by_ref().map(|i| i.expect("whole")).collect();
+    for (i, one) in inputs.iter().enumerate() {
+        let mut tick = |one: &Inputs| {
+            let out = station.tick(one);
+            digest.tick(one.now, &out);
+            writer.tick(one, &out);
+        };
+        tick(one);
+        let later = again.map(|us| one.now.plus(timing_core::Duration::from_micros(us)));
+        if let Some(now) = later.filter(|t| inputs.get(i + 1).is_some_and(|n| *t < n.now)) {
+            tick(&Inputs { now, request: None, ..*one });
+        }
+    }
+    Recorded { file: writer.finish(), digest: digest.digest(), inputs }
+}
+
+fn whole(file: &[u8]) -> Recording {
+    rec::read(file).expect("a recording")
+}
+
+#[test]
+fn every_shipped_job_is_read_back_as_given_and_replays_to_the_same_bits() {
+    for path in jobs() {
+        let of = record(&path, None);
+        let recording = whole(&of.file);
+        assert_eq!(recording.damage, None, "{}", path.display());
+        let read: Vec<Inputs> = recording.told.iter().map(|t| t.inputs).collect();
+        assert!(read == of.inputs, "{}: other inputs were read than given", path.display());
+        let replayed = rec::replay(&recording).expect("set up");
+        assert_eq!(replayed.difference, None, "{}", path.display());
+        assert_eq!(replayed.digest, of.digest, "{}", path.display());
+        let end = recording.end.expect("an end");
+        assert_eq!((end.ticks, end.digest), (replayed.ticks, format!("{:016x}", of.digest)));
+    }
+}
+
+#[test]
+fn ticks_at_which_nothing_is_due_are_left_out_and_change_nothing() {
+    let path = &jobs()[0];
+    let (bare, busy) = (record(path, None), record(path, Some(37)));
+    let (a, b) = (whole(&bare.file), whole(&busy.file));
+    assert!(b.told.len() < a.told.len() + a.told.len() / 8, "{} entries against {}", b.told.len(), a.told.len());
+    let replayed = rec::replay(&b).expect("set up");
+    assert_eq!((replayed.difference, replayed.digest), (None, busy.digest));
+    assert_eq!(bare.digest, busy.digest);
+}
+
+#[test]
+fn another_order_event_or_state_than_recorded_is_the_first_difference() {
+    let of = whole(&record(&jobs()[0], None).file);
+    let n =
+        of.told.iter().position(|t| !t.events.is_empty() && t.inputs.now.as_micros() > 5_000_000).expect("an event");
+    let with = |change: &dyn Fn(&mut rec::Told)| {
+        let mut spoilt = of.clone();
+        change(&mut spoilt.told[n]);
+        rec::replay(&spoilt).expect("set up").difference.expect("a difference")
+    };
+    let orders = with(&|t| t.orders = t.orders.with_beacon(!t.orders.beacon()));
+    assert_eq!(orders.tick, n as u64 + 1);
+    assert!(orders.what.starts_with("orders"), "{orders}");
+    assert!(with(&|t| t.events.clear()).what.starts_with("events"));
+}
+
+#[test]
+fn a_file_cut_anywhere_gives_a_prefix_and_says_so() {
+    let file = record(&jobs()[0], None).file;
+    let all = whole(&file);
+    // Every cut near frames' ends costs a whole reading: every byte of the head, then every 997th.
+    for cut in (0..700).chain((700..file.len()).step_by(997)).chain(file.len() - 60..file.len()) {
+        match rec::read(&file[..cut]) {
+            Ok(part) => {
+                assert!(all.told.starts_with(&part.told), "cut at {cut}");
+                let damage = part.damage.expect("a cut is told");
+                assert!(damage.byte <= cut && part.end.is_none(), "cut at {cut}");
+            }
+            Err(e) => assert!(cut < 8 && e == RecError::NoRecording || e == RecError::NoSetup, "cut at {cut}: {e}"),
+        }
+    }
+}
+
+#[test]
+fn a_flipped_bit_anywhere_is_seen() {
+    let file = record(&jobs()[0], None).file;
+    let all = whole(&file);
+    for at in (0..700).chain((700..file.len()).step_by(1_009)) {
+        let mut spoilt = file.clone();
+        spoilt[at] ^= 1 << (at % 8);
+        match rec::read(&spoilt) {
+            Ok(part) => {
+                let damage = part.damage.expect("it is told");
+                assert!(damage.byte <= at && all.told.starts_with(&part.told), "byte {at}");
+            }
+            Err(e) => assert_ne!(e.to_string(), "", "byte {at}"),
+        }
+    }
+}
+
+#[test]
+fn another_version_and_another_file_are_refused_with_what_to_do() {
+    let mut file = record(&jobs()[0], None).file;
+    file[6] = 9;
+    let refused = rec::read(&file).expect_err("another version");
+    assert_eq!(refused, RecError::Version(9));
+    assert!(refused.to_string().contains("use the version that recorded it"), "{refused}");
+    assert_eq!(rec::read(b"$date today $end").expect_err("no recording"), RecError::NoRecording);
+}
+
+#[test]
+fn bytes_on_the_steady_day() {
+    let path = jobs().into_iter().find(|p| p.ends_with("steady-day.toml")).expect("the steady day");
+    let file = record(&path, None).file;
+    let told = whole(&file).told;
+    let (mut contacts, mut rest) = (0, 0);
+    for pair in told.windows(2) {
+        let [a, b] = pair else { continue };
+        contacts += b.inputs.contacts.differing(a.inputs.contacts).bits().count_ones();
+        rest += (b.orders.bits() ^ a.orders.bits()).count_ones()
+            + u32::from(b.unit != a.unit)
+            + u32::from(b.inputs.request.is_some())
+            + u32::try_from(b.events.len()).expect("eight");
+    }
+    let changes = f64::from(contacts + rest);
+    let (bytes, ticks) = (file.len() as f64, told.len() as f64);
+    println!(
+        "{bytes} bytes, {ticks} ticks, {contacts} contacts, {rest} orders, states, requests, events: {:.2} bytes a tick, {:.2} a change, {:.2} a change with ticks counted",
+        bytes / ticks,
+        bytes / changes,
+        bytes / (changes + ticks)
+    );
+    assert!(bytes / (changes + ticks) < 3.0);
+}
