@@ -3,8 +3,11 @@
 use host_sim::job::Job;
 use host_sim::record::rec::{self, RecError, Recording, Writer};
 use host_sim::rehearse::{Options, rehearse};
+use rand_pcg::Pcg32;
+use rand_pcg::rand_core::Rng as _;
 use std::path::{Path, PathBuf};
-use timing_core::{Digest, Inputs, Machine, Setpoints, Station};
+use timing_core::record::Coder;
+use timing_core::{Counts, Digest, Inputs, Instant, Machine, MachineProfile, Product, Setpoints, Station};
 
 fn jobs() -> Vec<PathBuf> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../host-sim/jobs");
@@ -44,6 +47,80 @@ fn record(path: &Path, again: Option<u64>) -> Recorded {
         }
     }
     Recorded { file: writer.finish(), digest: digest.digest(), inputs }
+}
+
+/// Struck wires, seeded, with all that they lack: edges that are timed for a while and then are not, places latched in hardware, time
+/// that goes back, ticks that nobody asked for and after them one that comes late.
+fn struck(seed: u64, ticks: u32) -> (MachineProfile, Product, Vec<Inputs>) {
+    let mut file = Vec::new();
+    crate::wires::record_struck(seed, ticks, &mut file).expect("memory");
+    let mut reader = host_sim::record::inputs::InputsReader::new(file.as_slice()).expect("inputs");
+    let (profile, product) = (*reader.setup().0, *reader.setup().1);
+    let mut draw = Pcg32::new(seed, 2);
+    let mut timed = false;
+    let mut inputs = Vec::new();
+    for one in reader.by_ref() {
+        let mut one = one.expect("whole");
+        timed ^= draw.next_u32() % 50 == 0;
+        let ago = u64::from(draw.next_u32() % 4_000);
+        one.belt_at = timed.then(|| Instant::from_micros(one.now.as_micros().saturating_sub(ago)));
+        one.release_latch = (draw.next_u32() % 20 == 0).then_some(one.belt);
+        one.discharge_latch =
+            (draw.next_u32() % 20 == 0).then(|| Counts::new(one.belt.get() - i64::from(draw.next_u32() % 99)));
+        if draw.next_u32() % 200 == 0 {
+            one.now = Instant::from_micros(one.now.as_micros().saturating_sub(u64::from(draw.next_u32() % 90_000)));
+        }
+        inputs.push(one);
+        if draw.next_u32() % 10 == 0 {
+            let now = Instant::from_micros(one.now.as_micros() + 1 + u64::from(draw.next_u32() % 300));
+            inputs.push(Inputs { now, request: None, ..one });
+        }
+    }
+    (profile, product, inputs)
+}
+
+#[test]
+fn struck_wires_are_read_back_as_they_mattered_and_replay_to_the_same_bits() {
+    let (mut retimed, mut back, mut latched, mut doubled) = (0, 0, 0, 0);
+    for seed in 0..40 {
+        let (profile, product, inputs) = struck(seed, 1_500);
+        let machine = Machine::new(&profile).expect("machine");
+        let mut station = Station::new(machine, Setpoints::new(&product, &machine).expect("product"));
+        let (mut digest, mut coder, mut bytes) = (Digest::new(), Coder::new(), Vec::new());
+        let mut writer = Writer::new(&profile, &product);
+        // What the last entry of each tick that left one must say; `None` before it for one that only tells a time.
+        let mut due = Vec::new();
+        for one in &inputs {
+            let out = station.tick(one);
+            digest.tick(one.now, &out);
+            writer.tick(one, &out);
+            let entry = coder.tick(one, &out);
+            bytes.extend_from_slice(entry.bytes());
+            if entry.entries() == 2 {
+                doubled += 1;
+                due.push(None);
+            }
+            if entry.entries() > 0 {
+                due.push(Some((*one, out.orders, out.unit, out.events.to_vec())));
+            }
+        }
+        let told = rec::decode(&bytes).expect("entries");
+        assert_eq!(told.len(), due.len(), "seed {seed}");
+        for (i, (t, d)) in told.iter().zip(&due).enumerate() {
+            if let Some((inputs, orders, unit, events)) = d {
+                assert_eq!(t.inputs, *inputs, "seed {seed}, entry {i}");
+                assert_eq!((t.orders, t.unit, &t.events), (*orders, *unit, events), "seed {seed}, entry {i}");
+            }
+        }
+        retimed += told.windows(2).filter(|w| w[0].inputs.belt_at.is_some() != w[1].inputs.belt_at.is_some()).count();
+        back += told.windows(2).filter(|w| w[1].inputs.now < w[0].inputs.now).count();
+        latched += told.iter().filter(|t| t.inputs.release_latch.is_some()).count();
+        let replayed = rec::replay(&whole(&writer.finish())).expect("set up");
+        assert_eq!((replayed.difference, replayed.digest), (None, digest.digest()), "seed {seed}");
+    }
+    for (what, n) in [("retimed", retimed), ("back", back), ("latched", latched), ("doubled", doubled)] {
+        assert!(n > 0, "no entry was {what}: the drawn wires do not reach it");
+    }
 }
 
 fn whole(file: &[u8]) -> Recording {

@@ -10,7 +10,7 @@
 //! |---|---|---|
 //! | head | always | bit 7: one contact changed, its number in bits 0 … 4; bit 6: the belt is not where it was expected; bit 5: `more` follows. Without bit 7, bits 0 … 4 are the low bits of the time |
 //! | time | always | µs since the entry before; without head bit 7 without its low 5 bits |
-//! | belt | head bit 6 | how many counts more than expected; then, if the count edge is timed, by how many µs its edge is later than expected |
+//! | belt | head bit 6 | how many counts more than expected; then, if the edge of the entry before was timed, by how many µs the edge is later than expected (0 if it is not timed now) |
 //! | more | head bit 5 | one byte, a bit for each of the parts that follow in this order |
 //! | orders | more bit 0 | the orders that changed |
 //! | set-points | more bit 1 | belt speed (signed raw Q16.16 mm/s), roller speed (rpm) |
@@ -19,7 +19,7 @@
 //! | contacts | more bit 4 | the contacts that changed, if several |
 //! | failed | more bit 5 | the failed inputs that changed |
 //! | request | more bit 6 | its number ([`crate::request_number`]), then what belongs to it |
-//! | seldom | more bit 7 | one byte. Bit 0: the time goes back; bit 1: whether count edges are timed changed; bits 2 and 3: release and discharge latch follow, 0 = none, else 1 + zigzag; bit 4: events lost follow |
+//! | seldom | more bit 7 | one byte. Bit 0: the time goes back; bit 1: whether count edges are timed changed, and if they are now, the edge's µs after this tick follow, signed; bits 2 and 3: release and discharge latch follow, 0 = none, else 1 + zigzag; bit 4: events lost follow |
 //!
 //! Where the belt is expected: [`Pace`].
 
@@ -234,12 +234,15 @@ impl Coder {
         let timed = inputs.belt_at.is_some();
         let at = inputs.belt_at.map_or(now, Instant::as_micros);
         let retimed = timed != self.timed;
-        self.timed = timed;
         let (counts, _) = self.expected(us, now);
         let went = inputs.belt.get().wrapping_sub(self.belt);
         let more_counts = went.wrapping_sub(counts);
-        let later = at.wrapping_sub(self.at.wrapping_add(self.pace.takes(went))).cast_signed();
-        let belt = more_counts != 0 || (timed && later != 0);
+        let later = if timed && self.timed {
+            at.wrapping_sub(self.at.wrapping_add(self.pace.takes(went))).cast_signed()
+        } else {
+            0
+        };
+        let belt = more_counts != 0 || later != 0;
 
         // What else there is.
         let set = (out.belt_speed.to_bits(), out.spin_rpm);
@@ -270,7 +273,7 @@ impl Coder {
         }
         if belt {
             e.signed(more_counts);
-            if timed {
+            if self.timed {
                 e.signed(later);
             }
         }
@@ -301,6 +304,9 @@ impl Coder {
         }
         if seldom != 0 {
             e.byte(seldom);
+            if retimed && timed {
+                e.signed(at.wrapping_sub(now).cast_signed());
+            }
             for (now, was) in latches.into_iter().zip(self.latches) {
                 if now != was {
                     e.number(now.map_or(0, |c| zigzag(c.get()).saturating_add(1)));
@@ -312,7 +318,7 @@ impl Coder {
         }
 
         self.pace.learn(at, inputs.belt.get());
-        (self.now, self.belt, self.at) = (now, inputs.belt.get(), at);
+        (self.now, self.belt, self.at, self.timed) = (now, inputs.belt.get(), at, timed);
         (self.contacts, self.failed, self.latches) = (inputs.contacts.bits(), inputs.failed.bits(), latches);
         (self.orders, self.set, self.unit) = (out.orders.bits(), set, unit);
     }

@@ -99,45 +99,24 @@ impl Decoder {
         } else {
             self.contacts ^= 1 << (head & 31);
         }
-        // Whether edges are timed, and time's direction, stand at the end: the belt is worked out when they are known.
-        let mut belt = Bytes(from.0);
+        let (mut more_counts, mut later) = (0, 0);
         if head & BELT != 0 {
-            from.number()?;
+            more_counts = from.signed()?;
             if self.timed {
-                from.number()?;
+                later = from.signed()?;
             }
         }
-        let start = (from.0, self.timed);
-        let mut more = if head & MORE != 0 { from.byte()? } else { 0 };
-        // The seldom part may say that the edges are timed from here on: then the belt has another length.
-        let mut rest = self.rest(from, more);
-        if rest.as_ref().is_none_or(|r| r.retimed) {
-            self.timed = !start.1;
-            from.0 = belt.0;
-            if head & BELT != 0 {
-                from.number()?;
-                if self.timed {
-                    from.number()?;
-                }
-            }
-            more = if head & MORE != 0 { from.byte()? } else { 0 };
-            rest = self.rest(from, more).filter(|r| r.retimed);
-        }
-        let rest = rest?;
+        let more = if head & MORE != 0 { from.byte()? } else { 0 };
+        let rest = self.rest(from, more)?;
         let now = if rest.back { self.now.wrapping_sub(us) } else { self.now.wrapping_add(us) };
         let since = if self.timed { now.wrapping_sub(self.at) } else { us };
-        let (mut went, mut later) = (i64::from(self.pace.counts(since)), 0);
-        if head & BELT != 0 {
-            went = went.wrapping_add(belt.signed()?);
-            if self.timed {
-                later = belt.signed()?;
-            }
-        }
-        let at = if self.timed {
-            self.at.wrapping_add(self.pace.takes(went)).wrapping_add(later.cast_unsigned())
-        } else {
-            now
+        let went = i64::from(self.pace.counts(since)).wrapping_add(more_counts);
+        let at = match (self.timed, rest.retimed) {
+            (true, false) => self.at.wrapping_add(self.pace.takes(went)).wrapping_add(later.cast_unsigned()),
+            (false, true) => now.wrapping_add(rest.edge.cast_unsigned()),
+            (false, false) | (true, true) => now,
         };
+        self.timed ^= rest.retimed;
         self.belt = self.belt.wrapping_add(went);
         self.pace.learn(at, self.belt);
         (self.now, self.at) = (now, at);
@@ -208,6 +187,9 @@ impl Decoder {
             let seldom = from.byte()?;
             r.back = seldom & 1 != 0;
             r.retimed = seldom & 2 != 0;
+            if r.retimed && !self.timed {
+                r.edge = from.signed()?;
+            }
             for (i, latch) in r.latches.iter_mut().enumerate() {
                 if seldom & (4 << i) != 0 {
                     let n = from.number()?;
@@ -235,6 +217,8 @@ struct Rest {
     request: Option<Request>,
     back: bool,
     retimed: bool,
+    /// µs from this tick to the belt's newest edge, where edges are timed from here on.
+    edge: i64,
     latches: [Option<Option<Counts>>; 2],
     lost: u8,
 }
