@@ -53,7 +53,7 @@ fn record(path: &Path, again: Option<u64>) -> Recorded {
 /// that goes back, ticks that nobody asked for and after them one that comes late.
 fn struck(seed: u64, ticks: u32) -> (MachineProfile, Product, Vec<Inputs>) {
     let mut file = Vec::new();
-    crate::wires::record_struck(seed, ticks, &mut file).expect("memory");
+    tests::wires::record_struck(seed, ticks, &mut file).expect("memory");
     let mut reader = host_sim::record::inputs::InputsReader::new(file.as_slice()).expect("inputs");
     let (profile, product) = (*reader.setup().0, *reader.setup().1);
     let mut draw = Pcg32::new(seed, 2);
