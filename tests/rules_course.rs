@@ -534,6 +534,27 @@ fn r9_a_contact_that_came_on_just_before_the_order_confirms_nothing() {
     assert!(b.ms - from >= 20, "confirmed {} ms after the order", b.ms - from);
 }
 
+/// A contact that came on after the order, or left and came back, before the valve can have answered used to confirm the stroke: so a grip
+/// that chatters at its home end let the next bottle be released on a closed head.
+#[test]
+fn r9_a_contact_that_chatters_before_its_valve_can_have_answered_confirms_nothing() {
+    for stale in [false, true] {
+        let mut b = running();
+        b.until_head(HeadStep::Incoming);
+        b.forced = vec![(Contact::GripWork, stale)];
+        b.until_head(HeadStep::Catch);
+        let from = b.ms;
+        // For longer than a filter, and all within the 20 ms of the valve.
+        b.forced = vec![(Contact::GripWork, false)];
+        b.run(6);
+        b.forced = vec![(Contact::GripWork, true)];
+        b.run(7);
+        assert_eq!(b.station.head(), HeadStep::Catch, "confirmed {} ms after the order", b.ms - from);
+        b.until_head(HeadStep::Seat);
+        assert!(b.ms - from >= 20, "confirmed {} ms after the order", b.ms - from);
+    }
+}
+
 /// A body that came past the discharge eye while the unit completed used to be inside when it was Completed.
 #[test]
 fn r13_completed_is_empty() {

@@ -1,7 +1,7 @@
 //! Strokes: where each actuator is, by its contact where one is fitted, else by its measured time plus margin.
 //!
-//! A contact confirms a stroke only after latency + filter has passed since the order, or after it was seen to leave
-//! (or was off when the order was given): a stale contact proves nothing.
+//! A contact confirms a stroke only after latency + filter has passed since the order: one that is on before was so from before, or
+//! chatters, and proves nothing. One that stays off until then, or was seen to leave, counts as soon as it comes on.
 
 use crate::act::Wanted;
 use crate::io::{Actuator, Contact, Contacts, Pose};
@@ -268,13 +268,12 @@ impl Strokes {
         let through = self.ends.get(WORK) & rose.over & m.wired.over;
         self.ends.leave_three(through);
         self.ends.add(OVER, through);
-        // A contact that was on before the order, but not for its filter yet, is as stale as one that had been on for long.
-        let early = |a: Actuator| {
-            self.times
-                .get(a.index())
-                .is_some_and(|t| t.since.is_armed() && seen.now.since(t.since.time()) < m.contact_filter)
-        };
-        let early = Actuator::ALL.into_iter().filter(|a| early(*a)).fold(0, |set, a| set | a.bit());
+        // Before its valve can have answered no stroke is done: a contact that comes on so soon was on before the order, for less than
+        // its filter, or chatters. It is as stale as one that had been on for long.
+        let early = self.times.iter().zip(&m.strokes).zip(Actuator::ALL).fold(0, |set, ((t, row), a)| {
+            let too_soon = t.since.is_armed() && seen.now.since(t.since.time()) < row.trust;
+            if too_soon { set | a.bit() } else { set }
+        });
         let stale = early & (self.ways.get(TO_HOME) & rose.home | self.ways.get(TO_WORK) & rose.work);
         let over_stale = early & rose.over & m.wired.over;
         self.ends.put(TRUSTED, stale, 0);
