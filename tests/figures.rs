@@ -40,7 +40,7 @@ pub fn chapter(e: &mut Evidence) -> String {
     let mut out = String::from("# Figures\n\n");
     out.push_str(
         "<!-- Written by `cargo run -p tests --bin gen-docs` from tests/figures.toml. Do not edit. -->\n\n\
-         Every figure that this project claims for itself, with the command that gives it. *Commit* is the one that was measured. Figures of speed and cost \
+         Every figure that this project claims for itself, with the command that gives it. *Commit* is the one that was measured, or, for a figure taken before this page was kept, the one that wrote it down. Figures of speed and cost \
          are of the computer named in the chapter, or of emulated boards; all the others come out the same anywhere. None says anything of a real \
          machine: see [what the modelled line leaves out](model.md) and [what is not claimed](safety-case.md).\n",
     );
