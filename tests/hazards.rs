@@ -275,6 +275,7 @@ pub const CLAIMS: [Claim; 16] = [
             (COURSES, "r9_what_failed_before_a_stop_is_brought_home_by_the_next_start"),
             (COURSES, "r9_a_closure_that_goes_from_under_the_plunger_is_no_closure"),
             (COURSES, "r9_a_contact_that_came_on_just_before_the_order_confirms_nothing"),
+            (COURSES, "r9_a_contact_that_chatters_before_its_valve_can_have_answered_confirms_nothing"),
             (JUDGE, "r9_order_of_steps"),
         ],
         scripts: &[],
