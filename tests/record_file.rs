@@ -61,17 +61,17 @@ fn struck(seed: u64, ticks: u32) -> (MachineProfile, Product, Vec<Inputs>) {
     let mut inputs = Vec::new();
     for one in reader.by_ref() {
         let mut one = one.expect("whole");
-        timed ^= draw.next_u32() % 50 == 0;
+        timed ^= draw.next_u32().is_multiple_of(50);
         let ago = u64::from(draw.next_u32() % 4_000);
         one.belt_at = timed.then(|| Instant::from_micros(one.now.as_micros().saturating_sub(ago)));
-        one.release_latch = (draw.next_u32() % 20 == 0).then_some(one.belt);
+        one.release_latch = (draw.next_u32().is_multiple_of(20)).then_some(one.belt);
         one.discharge_latch =
-            (draw.next_u32() % 20 == 0).then(|| Counts::new(one.belt.get() - i64::from(draw.next_u32() % 99)));
-        if draw.next_u32() % 200 == 0 {
+            (draw.next_u32().is_multiple_of(20)).then(|| Counts::new(one.belt.get() - i64::from(draw.next_u32() % 99)));
+        if draw.next_u32().is_multiple_of(200) {
             one.now = Instant::from_micros(one.now.as_micros().saturating_sub(u64::from(draw.next_u32() % 90_000)));
         }
         inputs.push(one);
-        if draw.next_u32() % 10 == 0 {
+        if draw.next_u32().is_multiple_of(10) {
             let now = Instant::from_micros(one.now.as_micros() + 1 + u64::from(draw.next_u32() % 300));
             inputs.push(Inputs { now, request: None, ..one });
         }
