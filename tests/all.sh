@@ -1,7 +1,6 @@
 #!/usr/bin/env bash
 # Everything that is checked, in one run: here, on a desk, as in CI. Each check runs even if one before it failed, so that
-# one run shows all that is wrong; the table at the end says what passed, failed or was skipped, and why. What is built for
-# boards and run on them goes on beside the rest, and is printed after it.
+# one run shows all that is wrong; the table at the end says what passed, failed or was skipped, and why.
 #
 #   tests/all.sh            all of it
 #   tests/all.sh NAME…      only the checks so named (see the table)
@@ -14,9 +13,7 @@ export CI="${CI:-}" CARGO_TERM_COLOR="${CARGO_TERM_COLOR:-auto}"
 
 targets=(thumbv6m-none-eabi thumbv7em-none-eabihf)
 only=("$@")
-lane=1-host # whose rows of the table are being written
-rows=$(mktemp -d)
-trap 'rm -rf "$rows"' EXIT
+names=() results=() notes=() took=()
 
 wanted() {
     [ "${#only[@]}" -eq 0 ] && return 0
@@ -25,7 +22,7 @@ wanted() {
     return 1
 }
 
-record() { printf '%-10s %-8s %5ss  %s\n' "$1" "$2" "$4" "$3" >>"$rows/$lane"; }
+record() { names+=("$1") results+=("$2") notes+=("$3") took+=("$4"); }
 
 # check NAME COMMAND…: runs it and keeps the result.
 check() {
@@ -82,14 +79,20 @@ bare() {
     cargo build -p firmware-example --bin stm32f411 --features stm32f411 --profile firmware --target thumbv7em-none-eabihf
 }
 
-# What needs the targets of boards, and an emulator for most.
-boards() {
-    local t n missing=""
-    for t in "${targets[@]}"; do has_target "$t" || missing+=" $t"; done
-    if [ -n "$missing" ]; then
-        for n in no-std no-panic firmware lockstep budget log; do skip "$n" "no Rust target$missing; rustup target add$missing"; done
-        return
-    fi
+fetch_tools
+
+missing_targets=""
+for t in "${targets[@]}"; do has_target "$t" || missing_targets+=" $t"; done
+
+check fmt cargo fmt --all --check
+check clippy cargo clippy --workspace --all-targets --all-features -- -D warnings
+# Optimised, because the tests run the modelled line for simulated hours; with checks for overflow and for the core's inner
+# rules kept on.
+check test env CARGO_PROFILE_RELEASE_DEBUG_ASSERTIONS=true CARGO_PROFILE_RELEASE_OVERFLOW_CHECKS=true \
+    cargo test --release --workspace --all-features --target-dir target/checked
+check explore tests/explore.sh
+check doc docs
+if [ -z "$missing_targets" ]; then
     check no-std bare
     check no-panic tests/no_panic.sh
     if have qemu-system-arm; then
@@ -100,24 +103,9 @@ boards() {
     else
         for n in firmware lockstep budget log; do skip "$n" "no qemu-system-arm; on Debian: apt-get install qemu-system-arm"; done
     fi
-}
-
-fetch_tools
-(
-    lane=2-boards
-    boards
-) >"$rows/printed" 2>&1 &
-beside=$!
-
-check fmt cargo fmt --all --check
-check clippy cargo clippy --workspace --all-targets --all-features -- -D warnings
-# Optimised, because the tests run the modelled line for simulated hours; with checks for overflow and for the core's inner
-# rules kept on; not across crates, which would take longer to build than it saves.
-check test env CARGO_PROFILE_RELEASE_DEBUG_ASSERTIONS=true CARGO_PROFILE_RELEASE_OVERFLOW_CHECKS=true \
-    CARGO_PROFILE_RELEASE_LTO=off CARGO_PROFILE_RELEASE_CODEGEN_UNITS=16 \
-    cargo test --release --workspace --all-features --target-dir target/checked
-check explore tests/explore.sh
-check doc docs
+else
+    for n in no-std no-panic firmware lockstep budget log; do skip "$n" "no Rust target$missing_targets; rustup target add$missing_targets"; done
+fi
 check generated cargo run --quiet -p tests --bin gen-docs -- --check
 if have mdbook; then
     check book mdbook build docs
@@ -129,17 +117,17 @@ if have cargo-deny; then
 else
     skip deny "no cargo-deny; cargo install --locked cargo-deny"
 fi
-wait "$beside" || record boards FAILED "broke off before its end"
-cat "$rows/printed"
 
-if ! ls "$rows"/[12]-* >/dev/null 2>&1; then
+printf '\n%-10s %-8s %6s  %s\n' check result time note
+failed=0
+for i in "${!names[@]}"; do
+    printf '%-10s %-8s %5ss  %s\n' "${names[$i]}" "${results[$i]}" "${took[$i]}" "${notes[$i]}"
+    if [ "${results[$i]}" = FAILED ]; then failed=$((failed + 1)); fi
+done
+if [ "${#names[@]}" -eq 0 ]; then
     echo "no check has that name" >&2
     exit 2
 fi
-printf '\n%-10s %-8s %6s  %s\n' check result time note
-cat "$rows"/[12]-*
-printf 'took %ss\n' "$SECONDS"
-failed=$(cat "$rows"/[12]-* | grep -c '^[a-z-]* *FAILED ' || true)
 if [ "$failed" -ne 0 ]; then
     echo "$failed failed" >&2
     exit 1

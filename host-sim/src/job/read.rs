@@ -42,7 +42,7 @@ impl Job {
     /// # Errors
     /// Everything that is wrong, at once.
     pub fn parse(name: &str, text: &str) -> Result<Self, JobErrors> {
-        read(Reader::default(), Path::new(name), text.to_owned(), &|p| std::fs::read_to_string(p))
+        Self::parse_with(name, text, &|p| std::fs::read_to_string(p))
     }
 
     /// As [`Job::parse`], but what the job names for `machine` and `product` is asked of `fetch`, and no file is touched.
