@@ -21,7 +21,7 @@
 //! | request | more bit 6 | its number ([`crate::request_number`]), then what belongs to it |
 //! | seldom | more bit 7 | one byte. Bit 0: the time goes back; bit 1: whether count edges are timed changed, and if they are now, the edge's µs after this tick follow, signed; bits 2 and 3: release and discharge latch follow, 0 = none, else 1 + zigzag; bit 4: events lost follow |
 //!
-//! Where the belt is expected: [`Pace`].
+//! Where the belt is expected: [`Reckoning`].
 
 use crate::event::{Event, EventKind, Why, request_number};
 use crate::io::{Inputs, Outputs, Request, Wake};
@@ -37,21 +37,71 @@ pub const BELT: u8 = 0x40;
 /// Head of an entry: more follows.
 pub const MORE: u8 = 0x20;
 
-/// Where the belt is expected from how fast the last counts came.
+/// Where time and belt were at the entry before, and where the belt is expected next: what the writer and the reader of entries must
+/// work out alike.
 ///
-/// A count takes `per_count`/256 µs, measured over the last 16 counts or more. From a timed count edge at `at`, time `now` is
-/// expected to find ⌊(now − at) · 256 ÷ `per_count`⌋ counts more, and the newest edge `counts` · `per_count` ÷ 256 later. All in 32
-/// bits; where they do not suffice, no movement is expected.
+/// A count takes p/256 µs, measured over the last 16 counts or more. From the newest edge, or where edges are not timed from the entry before,
+/// a time `us` later is expected to find ⌊`us` · 256 ÷ p⌋ counts more, and the newest edge `counts` · p ÷ 256 later. All in 32 bits; where they
+/// do not suffice, no movement is expected.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Pace {
+pub struct Reckoning {
+    now: u64,
+    belt: i64,
+    at: u64,
+    timed: bool,
+    pace: Pace,
+}
+
+impl Reckoning {
+    /// Time of the entry before, µs.
+    #[must_use]
+    pub const fn now(&self) -> u64 {
+        self.now
+    }
+
+    /// The belt then.
+    #[must_use]
+    pub const fn belt(&self) -> i64 {
+        self.belt
+    }
+
+    /// When its newest edge came, µs; `None` if edges were not timed.
+    #[must_use]
+    pub const fn newest(&self) -> Option<u64> {
+        if self.timed { Some(self.at) } else { None }
+    }
+
+    /// Counts that the belt is expected to have gone at `now`, µs.
+    #[must_use]
+    pub const fn counts(&self, now: u64) -> i64 {
+        let since = if self.timed { now.wrapping_sub(self.at) } else { now.abs_diff(self.now) };
+        self.pace.counts(since) as i64
+    }
+
+    /// When the newest edge is expected if the belt `went` so many counts, µs.
+    #[must_use]
+    pub const fn edge(&self, went: i64) -> u64 {
+        self.at.wrapping_add(self.pace.takes(went))
+    }
+
+    /// Goes on to an entry at `now`, µs, with the belt there and its newest edge, if that is timed.
+    pub fn go(&mut self, now: u64, belt: i64, newest: Option<u64>) {
+        let at = newest.unwrap_or(now);
+        self.pace.learn(at, belt);
+        (self.now, self.belt, self.at, self.timed) = (now, belt, at, newest.is_some());
+    }
+}
+
+/// How fast the last counts came.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+struct Pace {
     per_count: u32,
     from: (u64, i64),
 }
 
 impl Pace {
     /// Counts that are expected `us` after the newest edge.
-    #[must_use]
-    pub const fn counts(&self, us: u64) -> u32 {
+    const fn counts(&self, us: u64) -> u32 {
         if us >= 1 << 24 {
             return 0;
         }
@@ -62,8 +112,7 @@ impl Pace {
     }
 
     /// Time that `counts` are expected to take, µs.
-    #[must_use]
-    pub const fn takes(&self, counts: i64) -> u64 {
+    const fn takes(&self, counts: i64) -> u64 {
         if counts < 0 || counts >= 1 << 16 || self.per_count >= 1 << 24 {
             return 0;
         }
@@ -71,7 +120,7 @@ impl Pace {
     }
 
     /// Learns that the newest edge is `belt`, at `at`.
-    pub const fn learn(&mut self, at: u64, belt: i64) {
+    const fn learn(&mut self, at: u64, belt: i64) {
         let (us, counts) = (at.wrapping_sub(self.from.0), belt.wrapping_sub(self.from.1));
         if counts >= 0 && counts < 16 {
             return;
@@ -140,17 +189,13 @@ const fn zigzag(n: i64) -> u64 {
 /// Turns ticks into entries.
 #[derive(Clone, Debug, Default)]
 pub struct Coder {
-    now: u64,
-    belt: i64,
-    at: u64,
-    timed: bool,
+    before: Reckoning,
     contacts: u32,
     failed: u32,
     latches: [Option<Counts>; 2],
     orders: u16,
     set: (i32, u16),
     unit: u8,
-    pace: Pace,
     wake: Option<Wake>,
     /// A tick at which nothing was due, the last one so far.
     skipped: Option<Instant>,
@@ -189,7 +234,7 @@ impl Coder {
         inputs.contacts.bits() == self.contacts
             && inputs.failed.bits() == self.failed
             && inputs.now < wake.at
-            && inputs.now.as_micros() >= self.skipped.map_or(self.now, Instant::as_micros)
+            && inputs.now.as_micros() >= self.skipped.map_or(self.before.now(), Instant::as_micros)
             && inputs.belt > wake.below
             && inputs.belt < wake.above
             && inputs.request.is_none()
@@ -198,49 +243,35 @@ impl Coder {
     /// An entry that says a time and nothing else; the belt as it was.
     fn quiet(&mut self, now: u64, e: &mut Entry) {
         e.entries = e.entries.saturating_add(1);
-        let us = now.wrapping_sub(self.now);
-        let (counts, edge) = self.expected(us, now);
-        let moved = counts != 0 || (self.timed && edge != self.at);
-        e.byte((us & 31) as u8 | if moved { BELT } else { 0 });
+        let us = now.wrapping_sub(self.before.now());
+        let (counts, newest) = (self.before.counts(now), self.before.newest());
+        e.byte((us & 31) as u8 | if counts != 0 { BELT } else { 0 });
         e.number(us >> 5);
-        if moved {
+        if counts != 0 {
             e.signed(counts.wrapping_neg());
-            if self.timed {
+            if newest.is_some() {
                 e.signed(0);
             }
         }
-        self.now = now;
-        if !self.timed {
-            self.at = now;
-        }
-    }
-
-    /// Counts expected since the entry before, and the time of the newest edge then.
-    fn expected(&self, us: u64, now: u64) -> (i64, u64) {
-        let since = if self.timed { now.wrapping_sub(self.at) } else { us };
-        let counts = i64::from(self.pace.counts(since));
-        (counts, self.at.wrapping_add(self.pace.takes(counts)))
+        self.before.go(now, self.before.belt(), newest);
     }
 
     fn entry(&mut self, inputs: &Inputs, out: &Outputs<'_>, e: &mut Entry) {
         e.entries = e.entries.saturating_add(1);
         let now = inputs.now.as_micros();
-        let back = now < self.now;
-        let us = if back { self.now.wrapping_sub(now) } else { now.wrapping_sub(self.now) };
+        let back = now < self.before.now();
+        let us = now.abs_diff(self.before.now());
         let flipped = inputs.contacts.bits() ^ self.contacts;
         let one = flipped.is_power_of_two();
 
         // The belt.
-        let timed = inputs.belt_at.is_some();
-        let at = inputs.belt_at.map_or(now, Instant::as_micros);
-        let retimed = timed != self.timed;
-        let (counts, _) = self.expected(us, now);
-        let went = inputs.belt.get().wrapping_sub(self.belt);
-        let more_counts = went.wrapping_sub(counts);
-        let later = if timed && self.timed {
-            at.wrapping_sub(self.at.wrapping_add(self.pace.takes(went))).cast_signed()
-        } else {
-            0
+        let newest = inputs.belt_at.map(Instant::as_micros);
+        let was_timed = self.before.newest().is_some();
+        let went = inputs.belt.get().wrapping_sub(self.before.belt());
+        let more_counts = went.wrapping_sub(self.before.counts(now));
+        let later = match newest {
+            Some(at) if was_timed => at.wrapping_sub(self.before.edge(went)).cast_signed(),
+            _ => 0,
         };
         let belt = more_counts != 0 || later != 0;
 
@@ -250,7 +281,7 @@ impl Coder {
         let latches = [inputs.release_latch, inputs.discharge_latch];
         let bit = |n: u8, there: bool| if there { 1u8 << (n & 7) } else { 0 };
         let seldom = bit(0, back)
-            | bit(1, retimed)
+            | bit(1, newest.is_some() != was_timed)
             | bit(2, latches[0] != self.latches[0])
             | bit(3, latches[1] != self.latches[1])
             | bit(4, out.events_lost != 0);
@@ -273,7 +304,7 @@ impl Coder {
         }
         if belt {
             e.signed(more_counts);
-            if self.timed {
+            if was_timed {
                 e.signed(later);
             }
         }
@@ -304,7 +335,7 @@ impl Coder {
         }
         if seldom != 0 {
             e.byte(seldom);
-            if retimed && timed {
+            if let Some(at) = newest.filter(|_| !was_timed) {
                 e.signed(at.wrapping_sub(now).cast_signed());
             }
             for (now, was) in latches.into_iter().zip(self.latches) {
@@ -317,8 +348,7 @@ impl Coder {
             }
         }
 
-        self.pace.learn(at, inputs.belt.get());
-        (self.now, self.belt, self.at, self.timed) = (now, inputs.belt.get(), at, timed);
+        self.before.go(now, inputs.belt.get(), newest);
         (self.contacts, self.failed, self.latches) = (inputs.contacts.bits(), inputs.failed.bits(), latches);
         (self.orders, self.set, self.unit) = (out.orders.bits(), set, unit);
     }

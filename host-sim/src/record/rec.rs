@@ -92,7 +92,7 @@ impl Writer {
         if !self.frame.is_empty() {
             frame(&mut self.file, b'C', &self.frame);
         }
-        let end = End { ticks: self.ticks, digest: format!("{:016x}", self.digest.digest()) };
+        let end = End { ticks: self.ticks, digest: crate::digest::hex(self.digest.digest()) };
         frame(&mut self.file, b'E', &serde_json::to_vec(&end).unwrap_or_default());
         self.file
     }

@@ -1,9 +1,9 @@
 //! Entries back into what the station was given and what it said.
 
-use timing_core::record::{BELT, MORE, ONE_CONTACT, Pace};
+use timing_core::record::{BELT, MORE, ONE_CONTACT, Reckoning};
 use timing_core::{
-    Actuator, Command, Contacts, Counts, Event, EventKind, Inputs, Instant, Mode, Orders, Pose, Request, Speed,
-    UnitState, Why,
+    Actuator, Command, Contacts, Counts, Event, EventKind, Inputs, Instant, Mode, Orders, Outputs, Pose, Request,
+    Speed, UnitState, Why,
 };
 
 /// One tick as it was recorded.
@@ -27,6 +27,23 @@ pub struct Told {
     pub events_lost: u8,
 }
 
+impl Told {
+    /// A tick as the station was given it and answered.
+    #[must_use]
+    pub fn of(inputs: &Inputs, out: &Outputs<'_>) -> Self {
+        Self {
+            inputs: *inputs,
+            orders: out.orders,
+            belt_speed: out.belt_speed,
+            spin_rpm: out.spin_rpm,
+            unit: out.unit,
+            mode: out.mode,
+            events: out.events.to_vec(),
+            events_lost: out.events_lost,
+        }
+    }
+}
+
 /// The entries of one run of bytes, from the first entry of a recording on; `None` if any is not whole or means nothing.
 #[must_use]
 pub fn decode(bytes: &[u8]) -> Option<Vec<Told>> {
@@ -36,10 +53,7 @@ pub fn decode(bytes: &[u8]) -> Option<Vec<Told>> {
 
 #[derive(Debug, Default)]
 pub(super) struct Decoder {
-    now: u64,
-    belt: i64,
-    at: u64,
-    timed: bool,
+    before: Reckoning,
     contacts: u32,
     failed: u32,
     latches: [Option<Counts>; 2],
@@ -47,7 +61,6 @@ pub(super) struct Decoder {
     speed: i32,
     rpm: u16,
     unit: u8,
-    pace: Pace,
 }
 
 struct Bytes<'a>(&'a [u8]);
@@ -102,24 +115,21 @@ impl Decoder {
         let (mut more_counts, mut later) = (0, 0);
         if head & BELT != 0 {
             more_counts = from.signed()?;
-            if self.timed {
+            if self.before.newest().is_some() {
                 later = from.signed()?;
             }
         }
         let more = if head & MORE != 0 { from.byte()? } else { 0 };
         let rest = self.rest(from, more)?;
-        let now = if rest.back { self.now.wrapping_sub(us) } else { self.now.wrapping_add(us) };
-        let since = if self.timed { now.wrapping_sub(self.at) } else { us };
-        let went = i64::from(self.pace.counts(since)).wrapping_add(more_counts);
-        let at = match (self.timed, rest.retimed) {
-            (true, false) => self.at.wrapping_add(self.pace.takes(went)).wrapping_add(later.cast_unsigned()),
-            (false, true) => now.wrapping_add(rest.edge.cast_unsigned()),
-            (false, false) | (true, true) => now,
+        let before = &mut self.before;
+        let now = if rest.back { before.now().wrapping_sub(us) } else { before.now().wrapping_add(us) };
+        let went = before.counts(now).wrapping_add(more_counts);
+        let newest = match (before.newest().is_some(), rest.retimed) {
+            (true, false) => Some(before.edge(went).wrapping_add(later.cast_unsigned())),
+            (false, true) => Some(now.wrapping_add(rest.edge.cast_unsigned())),
+            (false, false) | (true, true) => None,
         };
-        self.timed ^= rest.retimed;
-        self.belt = self.belt.wrapping_add(went);
-        self.pace.learn(at, self.belt);
-        (self.now, self.at) = (now, at);
+        before.go(now, before.belt().wrapping_add(went), newest);
         Some(self.told(rest))
     }
 
@@ -137,9 +147,9 @@ impl Decoder {
         let [unit, mode] = [self.unit & 31, self.unit >> 5];
         Told {
             inputs: Inputs {
-                now: Instant::from_micros(self.now),
-                belt: Counts::new(self.belt),
-                belt_at: self.timed.then(|| Instant::from_micros(self.at)),
+                now: Instant::from_micros(self.before.now()),
+                belt: Counts::new(self.before.belt()),
+                belt_at: self.before.newest().map(Instant::from_micros),
                 contacts: Contacts::from_bits(self.contacts),
                 failed: Contacts::from_bits(self.failed),
                 release_latch: self.latches[0],
@@ -187,7 +197,7 @@ impl Decoder {
             let seldom = from.byte()?;
             r.back = seldom & 1 != 0;
             r.retimed = seldom & 2 != 0;
-            if r.retimed && !self.timed {
+            if r.retimed && self.before.newest().is_none() {
                 r.edge = from.signed()?;
             }
             for (i, latch) in r.latches.iter_mut().enumerate() {

@@ -44,16 +44,7 @@ pub fn replay(recording: &Recording) -> Result<Replayed, String> {
     for (i, told) in recording.told.iter().enumerate() {
         let out = station.tick(&told.inputs);
         digest.tick(told.inputs.now, &out);
-        let again = Told {
-            inputs: told.inputs,
-            orders: out.orders,
-            belt_speed: out.belt_speed,
-            spin_rpm: out.spin_rpm,
-            unit: out.unit,
-            mode: out.mode,
-            events: out.events.to_vec(),
-            events_lost: out.events_lost,
-        };
+        let again = Told::of(&told.inputs, &out);
         if again != *told {
             let difference =
                 Difference { tick: i as u64 + 1, time_us: told.inputs.now.as_micros(), what: what(told, &again) };
