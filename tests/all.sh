@@ -87,8 +87,9 @@ for t in "${targets[@]}"; do has_target "$t" || missing_targets+=" $t"; done
 check fmt cargo fmt --all --check
 check clippy cargo clippy --workspace --all-targets --all-features -- -D warnings
 # Optimised, because the tests run the modelled line for simulated hours; with checks for overflow and for the core's inner
-# rules kept on.
+# rules kept on; not across crates, which would take longer to build than it saves.
 check test env CARGO_PROFILE_RELEASE_DEBUG_ASSERTIONS=true CARGO_PROFILE_RELEASE_OVERFLOW_CHECKS=true \
+    CARGO_PROFILE_RELEASE_LTO=off CARGO_PROFILE_RELEASE_CODEGEN_UNITS=16 \
     cargo test --release --workspace --all-features --target-dir target/checked
 check explore tests/explore.sh
 check doc docs
