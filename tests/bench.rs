@@ -1,9 +1,10 @@
 //! A hand-made counterpart of the station for timelines: strokes mirrored to their contacts, a belt at constant speed, bottles as
 //! places. It ticks every millisecond, and at every tick checks what must always hold.
 
+use tests::promises::in_table;
 use timing_core::{
     Actuator, Command, Contact, Contacts, Counts, Event, EventKind, Fault, HeadStep, Inputs, Instant, Machine,
-    MachineProfile, Mode, Orders, Product, Request, Setpoints, Station, UnitState, Why, example, unit,
+    MachineProfile, Mode, Orders, Product, Request, Setpoints, Station, UnitState, Why, example,
 };
 
 const HALF: f64 = 32.5;
@@ -296,9 +297,7 @@ impl Bench {
         for e in out.events {
             if e.kind == EventKind::State && e.detail != state as u16 {
                 let to = UnitState::ALL.into_iter().find(|s| *s as u16 == e.detail).expect("a state");
-                let listed = unit::on_complete(state) == Some(to)
-                    || Command::ALL.into_iter().any(|c| unit::on_command(state, c) == Some(to));
-                assert!(listed, "R14 at {} ms: {state:?} to {to:?}", self.ms);
+                assert!(in_table(state, to), "R14 at {} ms: {state:?} to {to:?}", self.ms);
                 state = to;
             }
             self.log.push((self.ms, *e));

@@ -9,58 +9,30 @@ use crate::states::published;
 use host_sim::rehearse::{Options, rehearse_with};
 use proptest::prelude::*;
 use std::sync::OnceLock;
+use tests::promises::{Promises, balance};
 use timing_core::{
-    Actuator, ActuatorProfile, BeltOwner, CapPolicy, Command, Contact, Contacts, Counts, CountsPerMm, Duration,
-    EventKind, Inputs, Instant, Machine, MachineProfile, Millimetres, Mode, Orders, Pose, Product, Request, Setpoints,
-    Speed, Station, Tighten, UnitState, ValveKind, example,
+    Actuator, ActuatorProfile, BeltOwner, CapPolicy, Command, Contacts, Counts, CountsPerMm, Duration, Inputs, Instant,
+    Machine, MachineProfile, Millimetres, Mode, Pose, Product, Request, Setpoints, Speed, Station, Tighten, ValveKind,
+    example,
 };
 
-/// What is checked at every tick, and what that needs to remember.
+/// A station, and what is asked after each of its ticks.
 struct Watched {
     station: Station,
-    idle_spin: bool,
-    state: Option<UnitState>,
-    last: u64,
+    promises: Promises,
     wake: Instant,
 }
 
 impl Watched {
     fn new(station: Station, p: &MachineProfile) -> Self {
-        Self { station, idle_spin: p.idle_spin, state: None, last: 0, wake: Instant::ZERO }
+        Self { station, promises: Promises::new(p.idle_spin, published), wake: Instant::ZERO }
     }
 
     fn tick(&mut self, i: &Inputs) {
         let out = self.station.tick(i);
-        let (now, belt) = (i.now.as_micros().max(self.last), i.belt.get());
-        self.last = now;
-        let w = out.wake;
-        self.wake = w.at;
-        assert!(w.at.as_micros() > now || now == u64::MAX, "R15: {i:?} {w:?}");
-        assert!(w.above.get() > belt || belt == i64::MAX, "R15: {i:?} {w:?}");
-        assert!(w.below.get() < belt || belt == i64::MIN, "R15: {i:?} {w:?}");
-        assert!(out.events.len() <= 8);
-        let o = out.orders;
-        let chain = i.contacts.has(Contact::Chain) && !i.failed.has(Contact::Chain);
-        assert!(chain || o == Orders::SAFE, "R1: {o:?}");
-        assert!(!(o.work(Actuator::EntryGate) && o.work(Actuator::ReleaseGate)), "R5: {o:?}");
-        let free = out.mode == Mode::Manual || (self.idle_spin && out.unit == UnitState::Execute);
-        assert!(!o.spin() || o.work(Actuator::Rollers) || free, "R3: {o:?} in {:?}", out.unit);
-        if let Some(mut state) = self.state {
-            for e in out.events.iter().filter(|e| e.kind == EventKind::State) {
-                let to = UnitState::ALL.into_iter().find(|s| *s as u16 == e.detail).expect("a state's number");
-                assert!(e.value == state as i32 && published(state, to), "R14: {state:?} to {to:?}, told {e:?}");
-                state = to;
-            }
-            assert!(state == out.unit || out.events_lost > 0, "R14: {:?} without an event", out.unit);
-        }
-        self.state = Some(out.unit);
-        let t = *self.station.tally();
-        let inside = self.station.inside();
-        assert_eq!(
-            t.registered + t.found,
-            t.good + t.rejected + t.removed + t.lost + inside,
-            "R12: {t:?}, {inside} inside"
-        );
+        self.promises.tick(i, &out);
+        self.wake = out.wake.at;
+        balance(&self.station);
     }
 }
 
@@ -251,7 +223,7 @@ fn run_if_accepted(m: &MachineProfile, p: &Product, steps: &[Step]) -> bool {
         honour: true,
     };
     play(&mut watched, &first, &[ask(Command::Reset), ask(Command::Start)]);
-    let from = Inputs { now: Instant::from_micros(watched.last), ..first };
+    let from = Inputs { now: Instant::from_micros(watched.promises.last()), ..first };
     play(&mut watched, &from, steps);
     true
 }

@@ -5,64 +5,26 @@ use crate::random_job::shipped;
 use firmware_example::link::frame::{CHECK, END, Opened, Opener, seal};
 use firmware_example::link::message::{Answer, FromBoard, Pen, ToBoard, read};
 use firmware_example::link::near::{Given, Said};
-use firmware_example::link::{BODY_MAX, FRAME_MAX, Session, VERSION};
+use firmware_example::link::{BODY_MAX, FRAME_MAX, VERSION};
 use host_sim::link::faulty::Faulty;
 use host_sim::link::{Line, LinkError, Lockstep, lockstep};
-use host_sim::record::inputs::InputsReader;
-use host_sim::rehearse::{Options, rehearse};
 use proptest::prelude::*;
 use std::io;
 use std::time::Duration;
+use tests::in_process::Board;
+use tests::recorded::Recorded;
 use timing_core::{
     Contacts, Counts, Inputs, Instant, MachineProfile, Mode, Orders, Product, Request, Speed, UnitState, Wake,
 };
 
-/// A board in this process. Nothing is waited for: what has not come will not.
-struct Board {
-    session: Box<Session>,
-    back: Vec<u8>,
-}
-
-impl Board {
-    fn new() -> Self {
-        Self { session: Box::new(Session::new()), back: Vec::new() }
-    }
-}
-
-impl Line for Board {
-    fn send(&mut self, bytes: &[u8]) -> io::Result<()> {
-        let mut out = [0; FRAME_MAX];
-        let mut rest = bytes;
-        while !rest.is_empty() {
-            let (taken, answered) = self.session.push(rest, &mut out, &mut ());
-            rest = &rest[taken..];
-            self.back.extend(&out[..answered.unwrap_or(0)]);
-        }
-        Ok(())
-    }
-
-    fn receive(&mut self, into: &mut Vec<u8>, _: Duration) -> io::Result<bool> {
-        let came = !self.back.is_empty();
-        into.append(&mut self.back);
-        Ok(came)
-    }
-}
-
-/// What a rehearsal gave the core.
-struct Recorded {
-    machine: MachineProfile,
-    product: Product,
-    inputs: Vec<Inputs>,
-    digest: String,
+/// What a rehearsal gave the core, and its digest.
+fn rehearsed(name: &str) -> (Recorded, String) {
+    let (recorded, digest) = Recorded::rehearsed(&shipped(name));
+    (recorded, host_sim::digest::hex(digest))
 }
 
 fn recorded(name: &str) -> Recorded {
-    let options = Options { inputs: true, rules: false, ..Options::default() };
-    let r = rehearse(&shipped(name), &options).expect("it can be planned");
-    let reader = InputsReader::new(r.inputs.as_slice()).expect("it is whole");
-    let (machine, product) = (*reader.setup().0, *reader.setup().1);
-    let inputs = reader.collect::<Result<_, _>>().expect("it is whole");
-    Recorded { machine, product, inputs, digest: host_sim::digest::hex(r.digest) }
+    rehearsed(name).0
 }
 
 fn run(line: &mut dyn Line, r: &Recorded, ticks: usize) -> Result<Lockstep, LinkError> {
@@ -78,10 +40,10 @@ fn the_check_is_that_of_the_catalogue() {
 #[test]
 fn every_tick_of_every_kind_of_job_is_the_same_on_a_board() {
     for name in ["steady-day", "early-release-late-head", "jam-cleared", "chain-tightening", "torque-window"] {
-        let r = recorded(name);
+        let (r, digest) = rehearsed(name);
         let told = run(&mut Board::new(), &r, usize::MAX).expect("the link is whole");
         assert_eq!((told.difference, told.ticks), (None, r.inputs.len() as u64), "{name}");
-        assert_eq!(told.digest, r.digest, "{name}");
+        assert_eq!(told.digest, digest, "{name}");
         assert_eq!((told.link.repeated, told.link.broken, told.link.silent), (0, 0, 0), "{name}");
     }
 }
@@ -465,8 +427,8 @@ fn noise_is_survived_by_both() {
     let noise: Vec<u8> = (0..200_000).map(|_| (dice.below(256) * u64::from(dice.chance(0.99))) as u8).collect();
     board.send(&noise).expect("the board is there");
     assert!(!board.back.is_empty(), "it says that what came was broken");
-    let r = recorded("seat-only");
+    let (r, digest) = rehearsed("seat-only");
     let told = run(&mut board, &r, usize::MAX).expect("the link is whole");
-    assert_eq!((told.difference, told.digest), (None, r.digest));
+    assert_eq!((told.difference, told.digest), (None, digest));
     assert!(told.link.came > 0);
 }

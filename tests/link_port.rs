@@ -3,12 +3,12 @@
 use crate::random_job::shipped;
 use firmware_example::link::{Around, FRAME_MAX, Session, Wire, WireFailed, serve};
 use host_sim::link::{Line, LinkError, Lockstep, PATIENCE, lockstep, patience_at};
-use host_sim::record::inputs::InputsReader;
-use host_sim::rehearse::{Options, rehearse};
+use host_sim::rehearse::rehearse;
 use std::collections::VecDeque;
 use std::io;
 use std::time::Duration;
-use timing_core::{Inputs, Orders};
+use tests::recorded::Recorded;
+use timing_core::Orders;
 
 /// A board in this process at the end of a port of so many bits a second, whose time is counted and not waited for.
 struct Slow {
@@ -74,12 +74,8 @@ impl Line for Slow {
 }
 
 fn run(line: &mut Slow, ticks: usize) -> Result<Lockstep, LinkError> {
-    let options = Options { inputs: true, rules: false, ..Options::default() };
-    let r = rehearse(&shipped("steady-day"), &options).expect("it can be planned");
-    let reader = InputsReader::new(r.inputs.as_slice()).expect("it is whole");
-    let (machine, product) = (*reader.setup().0, *reader.setup().1);
-    let inputs: Vec<Inputs> = reader.collect::<Result<_, _>>().expect("it is whole");
-    lockstep(line, 1, (&machine, &product), inputs.into_iter().take(ticks))
+    let (r, _) = Recorded::rehearsed(&shipped("steady-day"));
+    lockstep(line, 1, (&r.machine, &r.product), r.inputs.into_iter().take(ticks))
 }
 
 #[test]

@@ -1,40 +1,28 @@
 //! Recordings: what is written is read back whole, replays to the same bits, and a cut or spoilt file gives what came before.
 
+use crate::jobs::files as jobs;
 use host_sim::job::Job;
 use host_sim::record::rec::{self, RecError, Recording, Writer};
-use host_sim::rehearse::{Options, rehearse};
 use rand_pcg::Pcg32;
 use rand_pcg::rand_core::Rng as _;
-use std::path::{Path, PathBuf};
+use std::path::Path;
+use tests::recorded::Recorded;
 use timing_core::record::Coder;
-use timing_core::{Counts, Digest, Inputs, Instant, Machine, MachineProfile, Product, Setpoints, Station};
+use timing_core::{Counts, Digest, Inputs, Instant};
 
-fn jobs() -> Vec<PathBuf> {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../host-sim/jobs");
-    let mut all: Vec<PathBuf> = std::fs::read_dir(folder).expect("jobs").map(|e| e.expect("job").path()).collect();
-    all.retain(|p| p.extension().is_some_and(|e| e == "toml"));
-    all.sort();
-    all
-}
-
-struct Recorded {
+struct Kept {
     file: Vec<u8>,
     digest: u64,
     inputs: Vec<Inputs>,
 }
 
 /// A job rehearsed; the core goes over its inputs once more, at each of them also `again` µs later, with the recording beside it.
-fn record(path: &Path, again: Option<u64>) -> Recorded {
-    let job = Job::read(path).expect("a job");
-    let run = rehearse(&job, &Options { inputs: true, rules: false, ..Options::default() }).expect("it can be planned");
-    let mut reader = host_sim::record::inputs::InputsReader::new(run.inputs.as_slice()).expect("inputs");
-    let (profile, product) = (*reader.setup().0, *reader.setup().1);
-    let machine = Machine::new(&profile).expect("machine");
-    let mut station = Station::new(machine, Setpoints::new(&product, &machine).expect("product"));
-    let mut writer = Writer::new(&profile, &product);
+fn record(path: &Path, again: Option<u64>) -> Kept {
+    let (of, _) = Recorded::rehearsed(&Job::read(path).expect("a job"));
+    let mut station = of.station();
+    let mut writer = Writer::new(&of.machine, &of.product);
     let mut digest = Digest::new();
-    let inputs: Vec<Inputs> = reader.by_ref().map(|i| i.expect("whole")).collect();
-    for (i, one) in inputs.iter().enumerate() {
+    for (i, one) in of.inputs.iter().enumerate() {
         let mut tick = |one: &Inputs| {
             let out = station.tick(one);
             digest.tick(one.now, &out);
@@ -42,25 +30,23 @@ fn record(path: &Path, again: Option<u64>) -> Recorded {
         };
         tick(one);
         let later = again.map(|us| one.now.plus(timing_core::Duration::from_micros(us)));
-        if let Some(now) = later.filter(|t| inputs.get(i + 1).is_some_and(|n| *t < n.now)) {
+        if let Some(now) = later.filter(|t| of.inputs.get(i + 1).is_some_and(|n| *t < n.now)) {
             tick(&Inputs { now, request: None, ..*one });
         }
     }
-    Recorded { file: writer.finish(), digest: digest.digest(), inputs }
+    Kept { file: writer.finish(), digest: digest.digest(), inputs: of.inputs }
 }
 
 /// Struck wires, seeded, with all that they lack: edges that are timed for a while and then are not, places latched in hardware, time
 /// that goes back, ticks that nobody asked for and after them one that comes late.
-fn struck(seed: u64, ticks: u32) -> (MachineProfile, Product, Vec<Inputs>) {
+fn struck(seed: u64, ticks: u32) -> Recorded {
     let mut file = Vec::new();
     tests::wires::record_struck(seed, ticks, &mut file).expect("memory");
-    let mut reader = host_sim::record::inputs::InputsReader::new(file.as_slice()).expect("inputs");
-    let (profile, product) = (*reader.setup().0, *reader.setup().1);
+    let wires = Recorded::read(&file);
     let mut draw = Pcg32::new(seed, 2);
     let mut timed = false;
     let mut inputs = Vec::new();
-    for one in reader.by_ref() {
-        let mut one = one.expect("whole");
+    for mut one in wires.inputs {
         timed ^= draw.next_u32().is_multiple_of(50);
         let ago = u64::from(draw.next_u32() % 4_000);
         one.belt_at = timed.then(|| Instant::from_micros(one.now.as_micros().saturating_sub(ago)));
@@ -76,21 +62,20 @@ fn struck(seed: u64, ticks: u32) -> (MachineProfile, Product, Vec<Inputs>) {
             inputs.push(Inputs { now, request: None, ..one });
         }
     }
-    (profile, product, inputs)
+    Recorded { inputs, ..wires }
 }
 
 #[test]
 fn struck_wires_are_read_back_as_they_mattered_and_replay_to_the_same_bits() {
     let (mut retimed, mut back, mut latched, mut doubled) = (0, 0, 0, 0);
     for seed in 0..40 {
-        let (profile, product, inputs) = struck(seed, 1_500);
-        let machine = Machine::new(&profile).expect("machine");
-        let mut station = Station::new(machine, Setpoints::new(&product, &machine).expect("product"));
+        let of = struck(seed, 1_500);
+        let mut station = of.station();
         let (mut digest, mut coder, mut bytes) = (Digest::new(), Coder::new(), Vec::new());
-        let mut writer = Writer::new(&profile, &product);
+        let mut writer = Writer::new(&of.machine, &of.product);
         // What the last entry of each tick that left one must say; `None` before it for one that only tells a time.
         let mut due = Vec::new();
-        for one in &inputs {
+        for one in &of.inputs {
             let out = station.tick(one);
             digest.tick(one.now, &out);
             writer.tick(one, &out);
@@ -101,15 +86,14 @@ fn struck_wires_are_read_back_as_they_mattered_and_replay_to_the_same_bits() {
                 due.push(None);
             }
             if entry.entries() > 0 {
-                due.push(Some((*one, out.orders, out.unit, out.events.to_vec())));
+                due.push(Some(rec::Told::of(one, &out)));
             }
         }
         let told = rec::decode(&bytes).expect("entries");
         assert_eq!(told.len(), due.len(), "seed {seed}");
         for (i, (t, d)) in told.iter().zip(&due).enumerate() {
-            if let Some((inputs, orders, unit, events)) = d {
-                assert_eq!(t.inputs, *inputs, "seed {seed}, entry {i}");
-                assert_eq!((t.orders, t.unit, &t.events), (*orders, *unit, events), "seed {seed}, entry {i}");
+            if let Some(d) = d {
+                assert_eq!(t, d, "seed {seed}, entry {i}");
             }
         }
         retimed += told.windows(2).filter(|w| w[0].inputs.belt_at.is_some() != w[1].inputs.belt_at.is_some()).count();
@@ -139,7 +123,7 @@ fn every_shipped_job_is_read_back_as_given_and_replays_to_the_same_bits() {
         assert_eq!(replayed.difference, None, "{}", path.display());
         assert_eq!(replayed.digest, of.digest, "{}", path.display());
         let end = recording.end.expect("an end");
-        assert_eq!((end.ticks, end.digest), (replayed.ticks, format!("{:016x}", of.digest)));
+        assert_eq!((end.ticks, end.digest), (replayed.ticks, host_sim::digest::hex(of.digest)));
     }
 }
 

@@ -7,13 +7,13 @@
 //! drive, no two coils of one actuator, at most eight events; and the second law of wake.
 
 use super::Take;
+use crate::promises::{Promises, balance, in_table};
 use crate::wires::everything_fitted;
 use std::sync::OnceLock;
-use timing_core::unit::{on_command, on_complete};
 use timing_core::{
     Actuator, ActuatorProfile, BeltOwner, Command, Contact, Contacts, Counts, Duration, Event, EventKind, Inputs,
-    Instant, Machine, MachineProfile, Millimetres, Mode, Orders, Outputs, Pose, Product, Request, Setpoints, Speed,
-    Station, Tighten, UnitState, ValveKind, Wake, example,
+    Instant, Machine, MachineProfile, Millimetres, Mode, Orders, Outputs, Pose, Product, Request, Setpoints, Station,
+    Tighten, ValveKind, Wake, example,
 };
 
 /// Ticks of one input, at most, so that none runs long.
@@ -76,14 +76,12 @@ struct Bench {
     /// The same, that goes through all stages at every tick. It takes a step that is due at once in a second tick at the same time, where the first waits for the
     /// next microsecond: so it is let go where time stands still or goes back.
     twin: Option<Station>,
-    idle_spin: bool,
     inputs: Inputs,
     /// As they were at the last tick.
     contacts: Contacts,
     orders: Orders,
     wake: Wake,
-    last: u64,
-    state: Option<UnitState>,
+    promises: Promises,
     started: bool,
     ticks: u32,
     seen: Seen,
@@ -108,13 +106,11 @@ impl Bench {
         Self {
             station,
             twin: Some(twin),
-            idle_spin: setup.idle_spin,
             inputs: Inputs { contacts: example::at_rest(), ..Inputs::default() },
             contacts: Contacts::NONE,
             orders: Orders::SAFE,
             wake: Wake { at: Instant::ZERO, below: Counts::ZERO, above: Counts::ZERO },
-            last: 0,
-            state: None,
+            promises: Promises::new(setup.idle_spin, in_table),
             started: false,
             ticks: 0,
             seen: Seen::default(),
@@ -128,51 +124,25 @@ impl Bench {
         let out = self.station.tick(&i);
         // What keeps the twin awake is that it remembers each contact as what it was not: all of them turned over at once it takes for nothing new.
         let turned = i.contacts.bits() == !self.contacts.bits();
-        if self.state.is_some() && (turned || i.now.as_micros() <= self.last) {
+        if !self.promises.is_new() && (turned || i.now.as_micros() <= self.promises.last()) {
             self.twin = None;
         }
         self.contacts = i.contacts;
         if let Some(twin) = &mut self.twin {
             same(&i, &out, &twin.tick(&i));
         }
-        let (now, belt) = (i.now.as_micros().max(self.last), i.belt.get());
-        self.last = now;
-        let w = out.wake;
-        assert!(w.at.as_micros() > now || now == u64::MAX, "R15: {i:?} {w:?}");
-        assert!(w.above.get() > belt || belt == i64::MAX, "R15: {i:?} {w:?}");
-        assert!(w.below.get() < belt || belt == i64::MIN, "R15: {i:?} {w:?}");
-        assert!(out.events.len() <= 8);
+        self.promises.tick(&i, &out);
         let o = out.orders;
-        let chain = i.contacts.has(Contact::Chain) && !i.failed.has(Contact::Chain);
-        let aborted = matches!(out.unit, UnitState::Aborting | UnitState::Aborted);
-        assert!((chain && !aborted) || o == Orders::SAFE, "R1: {o:?} in {:?}", out.unit);
-        assert!(!(o.work(Actuator::EntryGate) && o.work(Actuator::ReleaseGate)), "R5: {o:?}");
-        let free = out.mode == Mode::Manual || (self.idle_spin && out.unit == UnitState::Execute);
-        assert!(!o.spin() || o.work(Actuator::Rollers) || free, "R3: {o:?} in {:?}", out.unit);
-        assert!(o.spin() || out.spin_rpm == 0, "{o:?} {}", out.spin_rpm);
-        assert!(o.belt() || out.belt_speed == Speed::ZERO, "{o:?} {:?}", out.belt_speed);
-        assert!(Actuator::ALL.into_iter().all(|a| !(o.work(a) && o.home(a))), "both coils: {o:?}");
         let moves = Actuator::ALL.into_iter().any(|a| o.work(a)) || o.belt() || o.spin();
         assert!(self.started || !moves || out.mode == Mode::Manual, "R11: {o:?} in {:?} before any Start", out.unit);
-        if let Some(mut state) = self.state {
-            for e in out.events.iter().filter(|e| e.kind == EventKind::State) {
-                let to = UnitState::ALL.into_iter().find(|s| *s as u16 == e.detail).expect("a state's number");
-                let listed = on_complete(state) == Some(to)
-                    || Command::ALL.into_iter().any(|c| on_command(state, c) == Some(to));
-                assert!(e.value == state as i32 && listed, "R14: {state:?} to {to:?}, told {e:?}");
-                state = to;
-                self.seen.units |= 1 << to as u32;
-            }
-            assert!(state == out.unit || out.events_lost > 0, "R14: {:?} without an event", out.unit);
+        for e in out.events.iter().filter(|e| e.kind == EventKind::State) {
+            self.seen.units |= 1 << e.detail;
         }
-        (self.state, self.orders, self.wake) = (Some(out.unit), o, w);
+        (self.orders, self.wake) = (o, out.wake);
         self.seen.units |= 1 << out.unit as u32;
         self.seen.heads |= 1 << self.station.head() as u32;
-        let t = *self.station.tally();
-        self.seen.good = self.seen.good.max(t.good);
-        let inside = self.station.inside();
-        let ended = t.good + t.rejected + t.removed + t.lost;
-        assert_eq!(t.registered + t.found, ended + inside, "R12: {t:?}, {inside} inside");
+        self.seen.good = self.seen.good.max(self.station.tally().good);
+        balance(&self.station);
         self.inputs.request = None;
     }
 
@@ -218,7 +188,7 @@ pub fn core_seen(bytes: &[u8]) -> Seen {
         let deed = take.u8();
         do_one(&mut b, setup, deed & 0x3f, &mut take);
         if deed & 0x80 == 0 {
-            if deed & 0x40 == 0 && b.inputs.now.as_micros() == b.last {
+            if deed & 0x40 == 0 && b.inputs.now.as_micros() == b.promises.last() {
                 b.pass(1, 0);
             }
             b.tick();

@@ -2,17 +2,18 @@
 //! frames that open; the desk finds nothing equal that was not compared.
 
 use super::Take;
+use crate::in_process::Board;
+use crate::recorded::Recorded;
 use firmware_example::link::frame::{END, Opened, Opener, seal};
 use firmware_example::link::message::{Answer, FromBoard, Loaded, Pen, ToBoard, hash, read, read_answer};
 use firmware_example::link::near::Given;
 use firmware_example::link::{BODY_MAX, FRAME_MAX, Session, VERSION};
 use host_sim::link::{Line, lockstep};
-use host_sim::record::inputs::InputsReader;
 use serde::Serialize;
 use std::io;
 use std::sync::OnceLock;
 use std::time::Duration;
-use timing_core::{Inputs, MachineProfile, Orders, Product, example};
+use timing_core::{Inputs, Orders, example};
 
 /// A frame of the given parts and what follows them.
 fn sealed(head: &impl Serialize, follows: &[u8]) -> Vec<u8> {
@@ -100,21 +101,12 @@ fn hear(session: &mut Session, mut came: &[u8]) {
     }
 }
 
-struct Recorded {
-    machine: MachineProfile,
-    product: Product,
-    inputs: Vec<Inputs>,
-}
-
 fn recorded() -> &'static Recorded {
     static RECORDED: OnceLock<Recorded> = OnceLock::new();
     RECORDED.get_or_init(|| {
         let mut file = Vec::new();
         crate::wires::record(1, 90, &mut file).expect("writing to memory");
-        let reader = InputsReader::new(file.as_slice()).expect("it was written a moment ago");
-        let (machine, product) = (*reader.setup().0, *reader.setup().1);
-        let inputs = reader.collect::<Result<_, _>>().expect("it is whole");
-        Recorded { machine, product, inputs }
+        Recorded::read(&file)
     })
 }
 
@@ -122,19 +114,12 @@ fn recorded() -> &'static Recorded {
 struct Hostile<'a> {
     take: Take<'a>,
     /// An honest board, asked when the input says so.
-    session: Box<Session>,
-    back: Vec<u8>,
+    board: Board,
 }
 
 impl Line for Hostile<'_> {
     fn send(&mut self, bytes: &[u8]) -> io::Result<()> {
-        let (mut out, mut rest) = ([0; FRAME_MAX], bytes);
-        while !rest.is_empty() {
-            let (taken, answered) = self.session.push(rest, &mut out, &mut ());
-            rest = &rest[taken..];
-            self.back.extend(&out[..answered.unwrap_or(0)]);
-        }
-        Ok(())
+        self.board.send(bytes)
     }
 
     fn receive(&mut self, into: &mut Vec<u8>, _: Duration) -> io::Result<bool> {
@@ -158,14 +143,14 @@ impl Line for Hostile<'_> {
             }
             6 => return Ok(false),
             7 => return Err(io::ErrorKind::BrokenPipe.into()),
-            8 => self.back.clear(),
+            8 => self.board.back.clear(),
             // What an honest board said: all of it, or with a bit turned over.
-            9 if !self.back.is_empty() => {
-                let at = usize::from(self.take.u16()) % self.back.len();
-                self.back[at] ^= 1 << (n % 8);
-                into.append(&mut self.back);
+            9 if !self.board.back.is_empty() => {
+                let at = usize::from(self.take.u16()) % self.board.back.len();
+                self.board.back[at] ^= 1 << (n % 8);
+                into.append(&mut self.board.back);
             }
-            _ => into.append(&mut self.back),
+            _ => into.append(&mut self.board.back),
         }
         Ok(true)
     }
@@ -174,7 +159,7 @@ impl Line for Hostile<'_> {
 /// The desk's end, and the reading of answers by itself.
 pub fn desk(bytes: &[u8]) {
     let r = recorded();
-    let mut line = Hostile { take: Take(bytes), session: Box::new(Session::new()), back: Vec::new() };
+    let mut line = Hostile { take: Take(bytes), board: Board::new() };
     if let Ok(told) = lockstep(&mut line, 1, (&r.machine, &r.product), r.inputs.iter().copied()) {
         match &told.difference {
             None => assert_eq!(told.ticks, r.inputs.len() as u64, "not all was compared"),
