@@ -534,6 +534,26 @@ fn r9_a_contact_that_came_on_just_before_the_order_confirms_nothing() {
     assert!(b.ms - from >= 20, "confirmed {} ms after the order", b.ms - from);
 }
 
+/// In a dry cycle full stroke is arrival: when its contact went again nothing used to notice, and the rollers followed a plunger on its way.
+#[test]
+fn r2_a_full_stroke_whose_contact_goes_again_is_lost() {
+    let mut p = example::product();
+    p.seat_dwell = timing_core::Duration::from_millis(300);
+    let mut b = Bench::with(&profile(), &p);
+    b.supply = false;
+    b.ask(Request::Mode(Mode::Maintenance));
+    b.start();
+    b.ask(Request::DryCycle);
+    b.until_head(HeadStep::Seat);
+    b.until("full stroke", 3_000, |b| b.contacts().has(Contact::PlungerOver));
+    b.run(100);
+    b.forced = vec![(Contact::PlungerOver, false)];
+    b.until("the loss is told", 3_000, |b| {
+        assert!(!b.orders.work(Actuator::Rollers), "rollers on a plunger that is lost");
+        b.has_fault(Fault::StrokeLost(Actuator::Plunger))
+    });
+}
+
 /// A contact that came on after the order, or left and came back, before the valve can have answered used to confirm the stroke: so a grip
 /// that chatters at its home end let the next bottle be released on a closed head.
 #[test]

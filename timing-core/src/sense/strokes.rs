@@ -299,18 +299,19 @@ impl Strokes {
         (in_time & under_way, late & under_way)
     }
 
-    /// Confirmed ends whose contact has gone: wait for it to come back, or for full stroke.
+    /// Confirmed ends whose contact has gone: wait for it to come back, or for the other one beyond.
     fn leave_lost(&mut self, fell: &Ends, seen: &Seen, m: &Machine) {
         let from_home = self.ends.get(HOME) & fell.home & m.wired.home;
         let from_work = self.ends.get(WORK) & fell.work & m.wired.work;
-        let gone = from_home | from_work;
+        let from_over = self.ends.get(OVER) & fell.over & m.wired.over;
+        let gone = from_home | from_work | from_over;
         if gone == 0 {
             return;
         }
         self.ends.leave_three(gone);
         self.ends.add(TRUSTED, gone);
         self.ways.add(TO_HOME, from_home);
-        self.ways.add(TO_WORK, from_work);
+        self.ways.add(TO_WORK, from_work | from_over);
         self.ways.add(LOST, gone);
         self.ways.add(OVER_TRUSTED, gone);
         for ((times, row), a) in self.times.iter_mut().zip(&m.strokes).zip(Actuator::ALL) {
