@@ -57,6 +57,7 @@ mod random_job;
 mod rate_events;
 mod record_file;
 mod refused_tables;
+mod replay;
 mod rules_course;
 mod rules_interlocks;
 mod run_verb;

@@ -22,9 +22,9 @@ const REST: f64 = -126.0;
 #[must_use]
 pub fn places() -> Places {
     Places {
-        entry_blade_mm: -152.0,
+        entry_blade_mm: Some(-152.0),
         release_blade_mm: -94.0,
-        pocket_eye_mm: -126.0,
+        pocket_eye_mm: Some(-126.0),
         release_eye_mm: -61.5,
         discharge_eye_mm: Some(110.0),
         supply_eye_mm: Some(-215.0),
@@ -358,6 +358,7 @@ pub fn result() -> RunResult {
             predicted_mm: 1.5,
         }),
         inputs: Vec::new(),
+        recording: Vec::new(),
         placement: Placement { n: 3, max_counts: 0 },
         state: "Aborted",
         trace: trace(3, true),

@@ -8,6 +8,7 @@ mod jobs;
 mod lockstep;
 mod plan;
 pub mod rehearsal;
+mod replay;
 mod soak;
 
 pub use args::{DemoArgs, RunArgs};
@@ -40,6 +41,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>, out: &mut dyn Write, err: &
         args::Verb::Check(a) => jobs::check(&a, out, err),
         args::Verb::Plan(a) => plan::plan(&a, out, err),
         args::Verb::Run(a) => rehearsal::run(&a, &rehearsal::real, out, err),
+        args::Verb::Replay(a) => replay::run(&a, out, err),
         args::Verb::Lockstep(a) => lockstep::run(&a, out, err),
         args::Verb::Soak(a) => soak::run(&a, out, err),
         args::Verb::Demo(a) => rehearsal::demo(&a, &rehearsal::real, out, err),

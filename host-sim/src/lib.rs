@@ -9,6 +9,7 @@
 
 pub mod cli;
 pub mod digest;
+pub mod drift;
 pub mod facts;
 pub mod job;
 pub mod judge;
@@ -18,6 +19,7 @@ pub mod plant;
 pub mod quantity;
 pub mod record;
 pub mod rehearse;
+pub mod replay;
 pub mod show;
 pub mod soak;
 pub mod trace;

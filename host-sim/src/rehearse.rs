@@ -13,7 +13,6 @@
 
 mod clockwork;
 mod expect;
-mod recorder;
 mod schedule;
 mod script;
 
@@ -26,9 +25,10 @@ use crate::judge::rules::{Rules, Seen};
 use crate::plan::{self, Plan, PlanError};
 use crate::plant::{Bounds, Plant};
 use crate::record::inputs::InputsWriter;
+use crate::record::rec;
+use crate::trace::{Keeper, Places};
 use crate::verdict::{Comparison, Counted, Outcome, Placement, RunResult};
 use clockwork::Clockwork;
-use recorder::Recorder;
 use schedule::Clock;
 use script::{Due, Script};
 use timing_core::{
@@ -42,6 +42,8 @@ pub struct Options {
     pub trace: bool,
     /// Keep all that the core was given ([`RunResult::inputs`]).
     pub inputs: bool,
+    /// Keep a recording ([`RunResult::recording`]).
+    pub record: bool,
     /// Judge the rules at every tick (the outcomes are always judged).
     pub rules: bool,
     /// When the core is called.
@@ -54,7 +56,15 @@ pub struct Options {
 
 impl Default for Options {
     fn default() -> Self {
-        Self { trace: false, inputs: false, rules: true, schedule: Schedule::Wake, shortcut: true, adverse: None }
+        Self {
+            trace: false,
+            inputs: false,
+            record: false,
+            rules: true,
+            schedule: Schedule::Wake,
+            shortcut: true,
+            adverse: None,
+        }
     }
 }
 
@@ -142,7 +152,8 @@ struct Run<'a> {
     rules: Option<Rules>,
     outcomes: Outcomes,
     digest: Digest,
-    recorder: Option<Recorder>,
+    recorder: Option<Keeper>,
+    recording: Option<rec::Writer>,
     facts: Vec<Fact>,
     events: Vec<Event>,
     tally: Told,
@@ -185,7 +196,8 @@ impl<'a> Run<'a> {
             rules: options.rules.then(|| Rules::new(job)),
             outcomes: Outcomes::new(&job.product),
             digest: Digest::new(),
-            recorder: options.trace.then(|| Recorder::new(job, plan.worked.capture_mm)),
+            recorder: options.trace.then(|| Keeper::new(places(job, plan.worked.capture_mm))),
+            recording: options.record.then(|| rec::Writer::new(&plan.profile, &plan.product)),
             facts: Vec::with_capacity(64),
             events: Vec::with_capacity(8),
             tally: Told::default(),
@@ -250,6 +262,9 @@ impl<'a> Run<'a> {
         };
         let out = self.station.tick(&inputs);
         self.digest.tick(inputs.now, &out);
+        if let Some(r) = &mut self.recording {
+            r.tick(&inputs, &out);
+        }
         self.clock.called(now, out.wake, contacts, failed);
         if let Some(c) = &mut self.clockwork {
             c.obey(now, out.orders.belt());
@@ -361,6 +376,7 @@ impl<'a> Run<'a> {
         result.checks =
             expect::check(&self.job.expect, &result, self.station.unit(), &self.tally.faults, &self.tally.states);
         result.pass = result.breaches.is_empty() && result.checks.iter().all(|c| c.ok);
+        result.recording = self.recording.map(rec::Writer::finish).unwrap_or_default();
         if let Some(r) = self.recorder {
             let mut paths = self.plant.paths();
             for p in &mut paths {
@@ -396,6 +412,22 @@ impl Told {
             EventKind::Head if e.detail == HeadStep::Incoming as u16 => self.incoming += 1,
             _ => {}
         }
+    }
+}
+
+/// Where things stand along the belt, for the charts.
+fn places(job: &Job, capture_mm: f64) -> Places {
+    let m = &job.machine;
+    Places {
+        entry_blade_mm: Some(m.entry_blade_mm),
+        release_blade_mm: m.release_blade_mm,
+        pocket_eye_mm: Some(m.pocket_eye_mm),
+        release_eye_mm: m.release_eye_mm,
+        discharge_eye_mm: m.discharge_eye_mm,
+        supply_eye_mm: m.supply_eye_mm,
+        reject_mm: m.reject_mm,
+        capture_mm,
+        diameter_mm: job.product.diameter_mm,
     }
 }
 

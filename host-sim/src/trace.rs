@@ -1,6 +1,10 @@
 //! What happened in a rehearsal, for charts, files and reports: pure data, filled by the rehearsal, read by `show` and
 //! `record`.
 
+mod keep;
+
+pub(crate) use keep::Keeper;
+
 use timing_core::{Contacts, Event, FeedStep, HeadStep, Mode, Orders, UnitState};
 
 /// A whole rehearsal as told.
@@ -44,12 +48,12 @@ pub struct Moment {
 /// Coordinates of what stands along the belt, mm from the head centre.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Places {
-    /// Entry blade.
-    pub entry_blade_mm: f64,
+    /// Entry blade; `None` where it is not known, as in a recording.
+    pub entry_blade_mm: Option<f64>,
     /// Release blade.
     pub release_blade_mm: f64,
-    /// Pocket eye.
-    pub pocket_eye_mm: f64,
+    /// Pocket eye; `None` where it is not known, as in a recording.
+    pub pocket_eye_mm: Option<f64>,
     /// Release eye.
     pub release_eye_mm: f64,
     /// Discharge eye.

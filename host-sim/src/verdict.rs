@@ -185,6 +185,8 @@ pub struct RunResult {
     pub comparison: Option<Comparison>,
     /// All that the core was given, in the form of [`crate::record::inputs`], if it was asked for.
     pub inputs: Vec<u8>,
+    /// The recording, in the form of [`crate::record::rec`], if it was asked for.
+    pub recording: Vec<u8>,
     /// Bottles that the jaw met further off the aim than the plan reckons with.
     pub off_plan: u32,
     /// Placement of the catch order.

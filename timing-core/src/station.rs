@@ -115,6 +115,16 @@ impl Station {
         Ok(())
     }
 
+    /// On the desk, to ask what would have been: from here on another machine or product. What is under way goes on as it was begun;
+    /// nothing of this is meant for a machine, where [`Self::load`] waits for rest.
+    #[cfg(feature = "desk")]
+    pub fn swap(&mut self, machine: Machine, setpoints: Setpoints) {
+        (self.machine, self.setpoints) = (machine, setpoints);
+        // Nothing may rest on what was reckoned with the old ones.
+        self.said.wake.at = Instant::ZERO;
+        self.said.rest_at = Deadline::NOW;
+    }
+
     /// One tick: takes what was read, returns what to do.
     ///
     /// Call it when the last [`Wake`] says so, at any change of a contact, or with a request; more often does no harm and

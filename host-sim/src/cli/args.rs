@@ -39,6 +39,8 @@ pub(super) enum Verb {
     Plan(PlanArgs),
     /// Rehearse jobs against the modelled line, and give each its verdict.
     Run(RunArgs),
+    /// A recording once more through the same core: the same bits, or the first difference; and what the machine did, in words.
+    Replay(ReplayArgs),
     /// Firmware in the loop: a board ticks through what each rehearsal gave the core, and every output is compared.
     Lockstep(LockstepArgs),
     /// Seeded fault campaigns: the core through trouble of every sort, judged at every tick, and whether it runs again after.
@@ -97,6 +99,9 @@ pub struct RunArgs {
     /// Write every contact and order as a VCD file; with several jobs, a folder.
     #[arg(long, value_name = "FILE")]
     pub vcd: Option<PathBuf>,
+    /// Write a recording of all that the core was given and said, for `replay`; with several jobs, a folder.
+    #[arg(long, value_name = "FILE")]
+    pub record: Option<PathBuf>,
     /// Write charts: into a folder both, the timing chart and the distance-time chart; into a file the timing chart, or the
     /// distance-time chart if its name has "travel" in it.
     #[arg(long, value_name = "FOLDER|FILE")]
@@ -119,6 +124,33 @@ pub struct RunArgs {
     /// Say nothing but what fails.
     #[arg(short, long)]
     pub quiet: bool,
+}
+
+/// `replay`: a recording.
+#[derive(Debug, Args)]
+#[command(after_help = CAUTIONS)]
+pub(super) struct ReplayArgs {
+    /// Recording, as `run --record` writes it.
+    #[arg(value_name = "REC")]
+    pub(super) recording: PathBuf,
+    /// For machines: one JSON object on standard output.
+    #[arg(long)]
+    pub(super) json: bool,
+    /// Tell the story around the last fault, or around the one chosen with --fault; without any, the last bottle's.
+    #[arg(long)]
+    pub(super) explain: bool,
+    /// Which fault, 1 = the first of the recording.
+    #[arg(long, value_name = "N", requires = "explain")]
+    pub(super) fault: Option<usize>,
+    /// Write the timing chart and the distance-time chart of that span into this folder; files in it are written over.
+    #[arg(long, value_name = "FOLDER", requires = "explain")]
+    pub(super) out: Option<PathBuf>,
+    /// Ask what another set-point would have changed, for example product.seat_dwell="150 ms".
+    #[arg(long, value_name = "KEY=VALUE")]
+    pub(super) what_if: Option<String>,
+    /// From when on the set-point is changed, s since power-up; without it, from the last bottle before the last fault, else from power-up.
+    #[arg(long, value_name = "SECONDS", requires = "what_if")]
+    pub(super) from: Option<f64>,
 }
 
 /// `demo`: the built-in job, whole.

@@ -22,7 +22,7 @@ type Make = fn(&RunResult) -> Vec<u8>;
 /// # Errors
 /// Why the job cannot be rehearsed at all, one sentence.
 pub fn real(job: &Job, trace: bool) -> Result<RunResult, String> {
-    let options = Options { trace, inputs: trace, ..Options::default() };
+    let options = Options { trace, inputs: trace, record: trace, ..Options::default() };
     let mut result = rehearse(job, &options).map_err(|e| e.to_string())?;
     if trace && !job.run.fixed_delays {
         result.comparison = Some(compare(job, &result).map_err(|e| e.to_string())?);
@@ -43,6 +43,7 @@ const TRAVEL: Make = |r| travel_chart(r).into_bytes();
 const REPORT: Make = |r| report::report(r).into_bytes();
 const VCD: Make = |r| vcd::vcd(&r.trace).into_bytes();
 const INPUTS: Make = |r| r.inputs.clone();
+const RECORDING: Make = |r| r.recording.clone();
 
 /// `run`: reads every job before it runs any, and looks whether every file can be written before it begins; writes all files at the
 /// end, or none.
@@ -88,7 +89,12 @@ pub fn run(a: &RunArgs, rehearse: Rehearse<'_>, out: &mut dyn Write, err: &mut d
         }
         ready.extend(mine().map(|w| File { path: w.path.clone(), content: (w.make)(&result) }));
         // The trace is long, and only the files above need it.
-        results.push(RunResult { trace: crate::trace::Trace::default(), inputs: Vec::new(), ..result });
+        results.push(RunResult {
+            trace: crate::trace::Trace::default(),
+            inputs: Vec::new(),
+            recording: Vec::new(),
+            ..result
+        });
     }
     if let Some(path) = &a.junit {
         ready.push(File { path: path.clone(), content: junit::junit(&results).into_bytes() });
@@ -151,6 +157,9 @@ fn wanted(a: &RunArgs, jobs: &[Job]) -> Result<Vec<Wanted>, String> {
     if let Some(place) = &a.inputs {
         want("--inputs", place, &[("inputs", INPUTS)])?;
     }
+    if let Some(place) = &a.record {
+        want("--record", place, &[("rec", RECORDING)])?;
+    }
     if let Some(place) = &a.report {
         want("--report", place, &[("html", REPORT)])?;
     }
@@ -201,8 +210,9 @@ pub fn demo(a: &DemoArgs, rehearse: Rehearse<'_>, out: &mut dyn Write, err: &mut
         ("job/line/machine.toml", include_str!("../../jobs/line/machine.toml").to_owned()),
         ("job/line/elderflower.toml", include_str!("../../jobs/line/elderflower.toml").to_owned()),
     ];
-    let ready: Vec<File> =
+    let mut ready: Vec<File> =
         content.into_iter().map(|(name, text)| File { path: a.out.join(name), content: text.into_bytes() }).collect();
+    ready.push(File { path: a.out.join("run.rec"), content: RECORDING(&result) });
     if a.json {
         say(out, &format!("{object}\n"));
     } else {

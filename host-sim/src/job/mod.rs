@@ -20,3 +20,4 @@ mod tree;
 pub use error::{JobError, JobErrors, Mistake};
 pub use read::Fetch;
 pub use spec::Job;
+pub(crate) use table::nearest;

@@ -61,7 +61,7 @@ pub(super) struct Table<'d> {
 }
 
 /// The word that is nearest to `word`, if any is near enough to be meant.
-pub(super) fn nearest<'w>(word: &str, words: &[&'w str]) -> Option<&'w str> {
+pub(crate) fn nearest<'w>(word: &str, words: &[&'w str]) -> Option<&'w str> {
     let lower = word.to_lowercase().replace(['_', '-'], " ");
     // The first word of a name is that name, if of no other: "spring" for "spring return".
     let first = format!("{lower} ");

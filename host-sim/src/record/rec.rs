@@ -19,7 +19,8 @@ mod decode;
 mod replay;
 
 pub use decode::{Told, decode};
-pub use replay::{Difference, Replayed, replay};
+pub(crate) use replay::station;
+pub use replay::{Difference, Replayed, replay, replay_with};
 
 use serde::{Deserialize, Serialize};
 use std::fmt;

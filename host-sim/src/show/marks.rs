@@ -29,10 +29,8 @@ pub(crate) struct PlaceScale {
 impl PlaceScale {
     pub(crate) fn new(p: &Places) -> Self {
         let d = if p.diameter_mm > 1.0 { p.diameter_mm } else { 65.0 };
-        let up = [Some(p.entry_blade_mm), Some(p.release_blade_mm), p.supply_eye_mm]
-            .into_iter()
-            .flatten()
-            .fold(0.0, f64::min);
+        let up =
+            [p.entry_blade_mm, Some(p.release_blade_mm), p.supply_eye_mm].into_iter().flatten().fold(0.0, f64::min);
         let down = [p.discharge_eye_mm, p.reject_mm].into_iter().flatten().fold(1.5 * d, f64::max);
         Self { lo_mm: up - 1.6 * d, hi_mm: down + 0.8 * d, top: 0.0 }
     }
@@ -115,7 +113,7 @@ fn line_where(
 pub(crate) fn gates_and_eyes(c: &mut Canvas, trace: &Trace, moments: &[Moment], scale: &TimeScale, place: &PlaceScale) {
     let p = &trace.places;
     let eyes = [
-        (Some(p.pocket_eye_mm), Contact::PocketEye),
+        (p.pocket_eye_mm, Contact::PocketEye),
         (Some(p.release_eye_mm), Contact::ReleaseEye),
         (p.discharge_eye_mm, Contact::DischargeEye),
         (p.supply_eye_mm, Contact::SupplyEye),
@@ -135,7 +133,7 @@ pub(crate) fn gates_and_eyes(c: &mut Canvas, trace: &Trace, moments: &[Moment], 
         line_where(c, &blocked, true, scale, y, (EYE, 3.4, ""));
     }
     let blades = [
-        (Some(p.entry_blade_mm), Actuator::EntryGate, INK),
+        (p.entry_blade_mm, Actuator::EntryGate, INK),
         (Some(p.release_blade_mm), Actuator::ReleaseGate, INK),
         (p.reject_mm, Actuator::Reject, TROUBLE),
     ];
@@ -209,9 +207,9 @@ pub(crate) fn grips(
 /// Names of the places left of the plot, pushed apart, each with a leader to its line.
 pub(crate) fn gutter(c: &mut Canvas, p: &Places, scale: &TimeScale, place: &PlaceScale) {
     let all = [
-        (Some(p.entry_blade_mm), "entry blade", true),
+        (p.entry_blade_mm, "entry blade", true),
         (Some(p.release_blade_mm), "release blade", true),
-        (Some(p.pocket_eye_mm), "pocket eye", false),
+        (p.pocket_eye_mm, "pocket eye", false),
         (Some(p.release_eye_mm), "release eye", false),
         (Some(0.0), "head centre", true),
         (p.discharge_eye_mm, "discharge eye", false),

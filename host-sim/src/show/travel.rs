@@ -8,6 +8,7 @@ use super::span::{Panel, TimeScale, View, cut, panels};
 use super::svg::{Anchor, Canvas, GRID, INK, MID, N, clip, text_width};
 use crate::trace::{BottlePath, Trace};
 use std::fmt::Write as _;
+use timing_core::Why;
 
 const WIDTH: f64 = 960.0;
 const LEFT: f64 = 168.0;
@@ -29,11 +30,14 @@ enum Face {
     Uncaught,
     Hurt,
     Taken,
+    Passed,
+    Flagged,
     Open,
 }
 
 impl Face {
-    const ALL: [Self; 6] = [Self::Good, Self::Closure, Self::Uncaught, Self::Hurt, Self::Taken, Self::Open];
+    const ALL: [Self; 8] =
+        [Self::Good, Self::Closure, Self::Uncaught, Self::Hurt, Self::Taken, Self::Passed, Self::Flagged, Self::Open];
 
     fn of(outcome: &str) -> Self {
         match outcome {
@@ -42,14 +46,18 @@ impl Face {
             "off centre" | "missed" => Self::Uncaught,
             "tipped" | "struck by gate" | "struck by bottle" | "spun in grip" => Self::Hurt,
             "taken" => Self::Taken,
+            "" => Self::Open,
+            // What a controller tells of a bottle, in a recording.
+            told if told == Why::Good.words() => Self::Passed,
+            told if Why::ALL.iter().any(|w| w.words() == told) => Self::Flagged,
             _ => Self::Open,
         }
     }
 
     fn fill(self) -> &'static str {
         match self {
-            Self::Good => "#b9dcf2",
-            Self::Closure => "url(#travel-closure)",
+            Self::Good | Self::Passed => "#b9dcf2",
+            Self::Closure | Self::Flagged => "url(#travel-closure)",
             Self::Uncaught => "url(#travel-uncaught)",
             Self::Hurt => "url(#travel-hurt)",
             Self::Taken => "url(#travel-taken)",
@@ -59,8 +67,8 @@ impl Face {
 
     fn stroke(self) -> &'static str {
         match self {
-            Self::Good => "stroke=\"#0072B2\" stroke-width=\"1.2\"",
-            Self::Closure | Self::Uncaught | Self::Hurt => "stroke=\"#8a3700\" stroke-width=\"1.6\"",
+            Self::Good | Self::Passed => "stroke=\"#0072B2\" stroke-width=\"1.2\"",
+            Self::Closure | Self::Uncaught | Self::Hurt | Self::Flagged => "stroke=\"#8a3700\" stroke-width=\"1.6\"",
             Self::Taken => "stroke=\"#5f5f5f\" stroke-width=\"1.2\"",
             Self::Open => "stroke=\"#808080\" stroke-width=\"1\" stroke-dasharray=\"5 3\"",
         }
@@ -73,6 +81,8 @@ impl Face {
             Self::Uncaught => "missed or off centre",
             Self::Hurt => "tipped, struck or spun",
             Self::Taken => "taken by hand",
+            Self::Passed => "counted good",
+            Self::Flagged => "flagged, or not counted good",
             Self::Open => "not finished",
         }
     }

@@ -37,9 +37,15 @@ impl fmt::Display for Difference {
 /// # Errors
 /// When the core refuses the machine or product of the recording: one sentence.
 pub fn replay(recording: &Recording) -> Result<Replayed, String> {
-    let machine = Machine::new(&recording.setup.machine).map_err(|e| e.words().to_owned())?;
-    let setpoints = Setpoints::new(&recording.setup.product, &machine).map_err(|e| e.words().to_owned())?;
-    let mut station = Station::new(machine, setpoints);
+    replay_with(recording, &mut |_, _| {})
+}
+
+/// As [`replay`]; `tap` is shown every entry that gave the same bits, and the station after it.
+///
+/// # Errors
+/// When the core refuses the machine or product of the recording: one sentence.
+pub fn replay_with(recording: &Recording, tap: &mut dyn FnMut(&Told, &Station)) -> Result<Replayed, String> {
+    let mut station = station(recording)?;
     let mut digest = Digest::new();
     for (i, told) in recording.told.iter().enumerate() {
         let out = station.tick(&told.inputs);
@@ -50,8 +56,19 @@ pub fn replay(recording: &Recording) -> Result<Replayed, String> {
                 Difference { tick: i as u64 + 1, time_us: told.inputs.now.as_micros(), what: what(told, &again) };
             return Ok(Replayed { ticks: i as u64, digest: digest.digest(), difference: Some(difference) });
         }
+        tap(told, &station);
     }
     Ok(Replayed { ticks: recording.told.len() as u64, digest: digest.digest(), difference: None })
+}
+
+/// The station as it was at power-up.
+///
+/// # Errors
+/// When the core refuses the machine or product of the recording: one sentence.
+pub(crate) fn station(recording: &Recording) -> Result<Station, String> {
+    let machine = Machine::new(&recording.setup.machine).map_err(|e| e.words().to_owned())?;
+    let setpoints = Setpoints::new(&recording.setup.product, &machine).map_err(|e| e.words().to_owned())?;
+    Ok(Station::new(machine, setpoints))
 }
 
 fn what(was: &Told, is: &Told) -> String {

@@ -1,31 +1,19 @@
-//! What happened, kept for charts and files.
+//! What happened, tick by tick, into a [`Trace`].
 
-use crate::job::spec::Job;
-use crate::trace::{BottlePath, Moment, Places, Trace};
+use super::{BottlePath, Moment, Places, Trace};
 use timing_core::{Event, Inputs, Mode, Orders, Station, UnitState};
 
-pub(super) struct Recorder {
+/// Gathers a trace; what does not differ from the moment before is left out.
+pub(crate) struct Keeper {
     trace: Trace,
 }
 
-impl Recorder {
-    pub(super) fn new(job: &Job, capture_mm: f64) -> Self {
-        let m = &job.machine;
-        let places = Places {
-            entry_blade_mm: m.entry_blade_mm,
-            release_blade_mm: m.release_blade_mm,
-            pocket_eye_mm: m.pocket_eye_mm,
-            release_eye_mm: m.release_eye_mm,
-            discharge_eye_mm: m.discharge_eye_mm,
-            supply_eye_mm: m.supply_eye_mm,
-            reject_mm: m.reject_mm,
-            capture_mm,
-            diameter_mm: job.product.diameter_mm,
-        };
+impl Keeper {
+    pub(crate) fn new(places: Places) -> Self {
         Self { trace: Trace { places, ..Trace::default() } }
     }
 
-    pub(super) fn tick(
+    pub(crate) fn tick(
         &mut self,
         inputs: &Inputs,
         orders: Orders,
@@ -56,7 +44,7 @@ impl Recorder {
         self.trace.events.extend(events.iter().map(|e| (t_us, *e)));
     }
 
-    pub(super) fn finish(mut self, end_us: u64, bottles: Vec<BottlePath>) -> Trace {
+    pub(crate) fn finish(mut self, end_us: u64, bottles: Vec<BottlePath>) -> Trace {
         self.trace.end_us = end_us;
         self.trace.bottles = bottles;
         self.trace
