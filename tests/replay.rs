@@ -333,3 +333,30 @@ fn the_verb_refuses_what_it_cannot_read_and_tells_what_is_damaged() {
     let (code, _, err) = replay(&[&whole, "--explain", "--out", &taken]);
     assert!(code == 2 && err.contains("is there and no folder"), "{err}");
 }
+
+/// The reader that the handbook shows, taken out of its page, against the reader here: another language, and only the page to go by.
+#[test]
+fn the_handbooks_python_reads_the_same() {
+    let page = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("../docs/src/recordings.md"));
+    let page = page.expect("the chapter is there");
+    let code = page.split("```python\n").nth(1).and_then(|c| c.split("```").next()).expect("it has an example");
+    assert!(code.lines().count() <= 30, "{} lines", code.lines().count());
+    let dir = tempfile::tempdir().expect("a folder");
+    let script = file(dir.path(), "read.py", code.as_bytes());
+    for name in ["sticking-grip", "outfeed-backs-up", "batch-last-rejected", "chain-tightening"] {
+        let k = named(name);
+        let rec = file(dir.path(), "run.rec", &k.result.recording);
+        let Ok(done) = std::process::Command::new("python3").arg(&script).arg(rec).output() else {
+            println!("SKIPPED: there is no python3 to run the example");
+            return;
+        };
+        let said = String::from_utf8(done.stdout).expect("text");
+        assert!(done.status.success(), "{}", String::from_utf8_lossy(&done.stderr));
+        let ours = k
+            .recording
+            .told
+            .iter()
+            .map(|t| format!("{} {} {}", t.inputs.now.as_micros(), t.inputs.contacts.bits(), t.orders.bits()));
+        assert!(said.lines().eq(ours), "{name}: other lines");
+    }
+}
