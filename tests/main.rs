@@ -2,6 +2,7 @@
 
 mod adverse;
 mod bench;
+mod capture;
 mod cases;
 mod core_properties;
 mod counters;

@@ -10,6 +10,7 @@ mod plan;
 pub mod rehearsal;
 mod replay;
 mod soak;
+mod survey;
 
 pub use args::{DemoArgs, RunArgs};
 
@@ -42,6 +43,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>, out: &mut dyn Write, err: &
         args::Verb::Plan(a) => plan::plan(&a, out, err),
         args::Verb::Run(a) => rehearsal::run(&a, &rehearsal::real, out, err),
         args::Verb::Replay(a) => replay::run(&a, out, err),
+        args::Verb::Survey(a) => survey::run(&a, out, err),
         args::Verb::Lockstep(a) => lockstep::run(&a, out, err),
         args::Verb::Soak(a) => soak::run(&a, out, err),
         args::Verb::Demo(a) => rehearsal::demo(&a, &rehearsal::real, out, err),

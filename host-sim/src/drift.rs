@@ -1,7 +1,8 @@
 //! Drift: an exponentially weighted mean against its baseline.
 //!
 //! z ← λ·x + (1 − λ)·z from the baseline's mean on; it has drifted where it leaves mean ± L·s·√(λ/(2 − λ)), with the baseline's
-//! standard deviation s and L = 3 (NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4).
+//! standard deviation s and L = 3 (NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4). Where the mean was itself estimated from n values, 1/n
+//! stands beside λ/(2 − λ): z and it err independently.
 
 /// Width of the limits in standard deviations of the mean.
 pub const LIMIT: f64 = 3.0;
@@ -9,10 +10,16 @@ pub const LIMIT: f64 = 3.0;
 /// Weight of the newest stroke, the same as the controller's book has it.
 pub const STROKE_LAMBDA: f64 = 0.125;
 
+/// Strokes of a baseline: the first ones.
+pub const BASELINE: usize = 20;
+
+/// A stroke's drift of less than this is not worth a word, ms.
+pub const LEAST_MS: f64 = 1.0;
+
 /// Mean and standard deviation of a baseline.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Baseline {
-    /// How many values.
+    /// How many values it was estimated from; 0 = known beforehand.
     pub n: usize,
     /// Their mean.
     pub mean: f64,
@@ -62,7 +69,8 @@ impl Ewma {
     /// Lower and upper limit.
     #[must_use]
     pub fn limits(&self) -> (f64, f64) {
-        let half = LIMIT * self.baseline.sd * libm::sqrt(self.lambda / (2.0 - self.lambda));
+        let estimated = if self.baseline.n == 0 { 0.0 } else { 1.0 / self.baseline.n as f64 };
+        let half = LIMIT * self.baseline.sd * libm::sqrt(self.lambda / (2.0 - self.lambda) + estimated);
         (self.baseline.mean - half, self.baseline.mean + half)
     }
 

@@ -7,6 +7,7 @@
 //! What is rehearsed here is a functional controller and never a safety device: the emergency stop, the guards and the
 //! air dump stay hard-wired; lock out and vent before hands go in; local codes and licensed practice decide.
 
+pub mod capture;
 pub mod cli;
 pub mod digest;
 pub mod drift;
@@ -22,5 +23,6 @@ pub mod rehearse;
 pub mod replay;
 pub mod show;
 pub mod soak;
+pub mod survey;
 pub mod trace;
 pub mod verdict;

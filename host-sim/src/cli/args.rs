@@ -41,6 +41,8 @@ pub(super) enum Verb {
     Run(RunArgs),
     /// A recording once more through the same core: the same bits, or the first difference; and what the machine did, in words.
     Replay(ReplayArgs),
+    /// A machine as it is, measured from a logic capture: strokes, delays, belt, broken rules, and a job file to start from.
+    Survey(SurveyArgs),
     /// Firmware in the loop: a board ticks through what each rehearsal gave the core, and every output is compared.
     Lockstep(LockstepArgs),
     /// Seeded fault campaigns: the core through trouble of every sort, judged at every tick, and whether it runs again after.
@@ -151,6 +153,24 @@ pub(super) struct ReplayArgs {
     /// From when on the set-point is changed, s since power-up; without it, from the last bottle before the last fault, else from power-up.
     #[arg(long, value_name = "SECONDS", requires = "what_if")]
     pub(super) from: Option<f64>,
+}
+
+/// `survey`: a capture.
+#[derive(Debug, Args)]
+#[command(after_help = CAUTIONS)]
+pub(super) struct SurveyArgs {
+    /// Capture: a value change dump (VCD), a CSV with a column of time, or a logic analyser's archive.
+    #[arg(value_name = "CAPTURE")]
+    pub(super) capture: PathBuf,
+    /// Map (TOML): which channel is which contact or order, and where the belt's counts come from.
+    #[arg(long, value_name = "MAP")]
+    pub(super) map: PathBuf,
+    /// Write survey.json and a starting job.toml into this folder; files in it are written over.
+    #[arg(long, value_name = "FOLDER")]
+    pub(super) out: Option<PathBuf>,
+    /// For machines: one JSON object on standard output.
+    #[arg(long)]
+    pub(super) json: bool,
 }
 
 /// `demo`: the built-in job, whole.

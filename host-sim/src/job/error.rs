@@ -32,6 +32,8 @@ pub enum Mistake {
     UnknownKey,
     /// A key that must be given is not there.
     Missing,
+    /// A value that a survey left blank, `"?"`.
+    Blank,
     /// A value has the wrong type: text for a number, a table for a text.
     Type,
     /// A value has no unit, a unit of something else, or does not begin with a number.
@@ -53,6 +55,7 @@ impl Mistake {
             Self::Syntax => "syntax",
             Self::UnknownKey => "unknown key",
             Self::Missing => "missing",
+            Self::Blank => "blank",
             Self::Type => "type",
             Self::Unit => "unit",
             Self::Range => "range",

@@ -4,6 +4,7 @@
 //! and a way to mend it. What the keys mean stands at the fields of [`spec`], what they take in [`keys`]. Only what contradicts
 //! itself on paper is refused here; whether the station can work at the wanted speed is for the plan to say.
 
+pub mod blank;
 mod check;
 mod check_measured;
 mod error;

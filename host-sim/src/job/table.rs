@@ -1,5 +1,6 @@
 //! One table of a job file, read key by key; everything wrong with it is told to the [`Reader`].
 
+use super::blank;
 use super::error::{JobError, Mistake, Place, Source, line_column};
 use super::keys::{Key, Need, Takes};
 use super::spec::Range;
@@ -16,6 +17,10 @@ pub(super) struct Reader {
 impl Reader {
     /// Notes a mistake.
     pub(super) fn tell(&mut self, mistake: Mistake, place: &Place, key: &str, what: String, mend: String) {
+        // Of a blank nothing else is wrong.
+        if self.errors.iter().any(|e| e.mistake == Mistake::Blank && e.key == key) {
+            return;
+        }
         let (file, (line, column)) = self
             .sources
             .get(place.source)
@@ -101,6 +106,11 @@ impl<'d> Table<'d> {
                 format!("is not a known key of [{path}]")
             };
             r.tell(Mistake::UnknownKey, &e.key_place, &table.full(&e.key), what, mend);
+        }
+        for e in entries.iter().filter(|e| matches!(&e.node.value, Value::Text(text) if text.trim() == blank::BLANK)) {
+            let full = table.full(&e.key);
+            let mend = format!("measure it: {}", blank::how(&full));
+            r.tell(Mistake::Blank, &e.node.place, &full, "is left blank".to_owned(), mend);
         }
         for k in keys {
             if k.need == Need::Must && table.entry(k.name).is_none() {

@@ -1,14 +1,9 @@
 //! How the strokes had drifted before a fault.
 
 use super::About;
-use crate::drift::{Baseline, Ewma, STROKE_LAMBDA};
+use crate::drift::{BASELINE, Baseline, Ewma, LEAST_MS, STROKE_LAMBDA};
 use std::fmt::Write as _;
 use timing_core::{Actuator, Pose};
-
-/// Strokes of a baseline: the first ones of the recording.
-const BASELINE: usize = 10;
-/// A drift of less than this is not worth a word, ms.
-const LEAST_MS: f64 = 1.0;
 
 pub(super) fn tell(about: &About<'_>, text: &mut String) {
     let mut lines = Vec::new();
