@@ -66,5 +66,6 @@ mod setup_sheet;
 mod show;
 mod soak;
 mod states;
+mod survey;
 mod trade;
 mod wake_laws;

@@ -73,7 +73,7 @@ impl<R: Read + Seek> Logic<R> {
         let whole = self.zip.index_for_name(&self.stem).is_some();
         for part in 1_u32.. {
             let name = if whole { self.stem.clone() } else { format!("{}-{part}", self.stem) };
-            if (whole && part > 1) || (!whole && part > 1 && self.zip.index_for_name(&name).is_none()) {
+            if part > 1 && (whole || self.zip.index_for_name(&name).is_none()) {
                 break;
             }
             if let Err(why) = self.part(&name, channels, (&mut n, &mut was), &mut ended, &mut f) {
