@@ -57,6 +57,7 @@ mod queue_theory;
 mod random_job;
 mod rate_events;
 mod record_file;
+mod recorder;
 mod refused_tables;
 mod replay;
 mod rules_course;

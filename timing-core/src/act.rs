@@ -9,6 +9,7 @@ use crate::machine::Machine;
 /// lamps. Neither of the first two: off. No actuator has both.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "restore", derive(serde::Deserialize))]
 pub(crate) struct Wanted(u16);
 
 impl Wanted {

@@ -249,6 +249,7 @@ pub(crate) fn shift_all(all: &mut [&mut dyn Moves], by: Shift) {
 /// Where the station counts from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "restore", derive(serde::Deserialize))]
 pub(crate) struct Origin {
     at: Instant,
     belt: Counts,

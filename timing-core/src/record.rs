@@ -23,6 +23,10 @@
 //!
 //! Where the belt is expected: [`Reckoning`].
 
+mod ring;
+
+pub use ring::Recorder;
+
 use crate::event::{Event, EventKind, Why, request_number};
 use crate::io::{Inputs, Outputs, Request, Wake};
 use crate::units::{Counts, Instant};

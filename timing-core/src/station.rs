@@ -22,6 +22,7 @@ use crate::watch::{self, Found};
 /// be called again. Same inputs, same bits, on every target. No clock, no allocation, no global, no panic.
 #[derive(Clone, Debug)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "restore", derive(serde::Deserialize))]
 #[repr(C)]
 pub struct Station {
     said: Said,
@@ -38,6 +39,7 @@ pub struct Station {
 /// What was last said, and when: all that a tick needs at which nothing is due.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "restore", derive(serde::Deserialize))]
 #[repr(C)]
 struct Said {
     unit: UnitState,

@@ -34,6 +34,7 @@ impl Tell<'_> {
 /// At every tick: registered + found = good + rejected + removed + lost + inside.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "restore", derive(serde::Deserialize))]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Tally {
     /// Bottles registered at the release eye.
@@ -53,6 +54,7 @@ pub struct Tally {
 /// The book kept beside the decisions.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "restore", derive(serde::Deserialize))]
 pub struct Book {
     /// Counts since power-up.
     pub tally: Tally,

@@ -20,6 +20,7 @@ const DOUBT_MAX: i32 = 1 << 28;
 /// Where a bottle is on its way.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "restore", derive(serde::Deserialize))]
 pub(crate) enum Stage {
     /// Between release eye and head.
     Inbound,
@@ -36,6 +37,7 @@ pub(crate) enum Stage {
 /// What is known of a bottle's closure from the upstream cap position.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "restore", derive(serde::Deserialize))]
 pub(crate) enum Cap {
     NotSensed,
     Awaited,
@@ -45,6 +47,7 @@ pub(crate) enum Cap {
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "restore", derive(serde::Deserialize))]
 pub(crate) struct Bottle {
     pub(crate) serial: u32,
     pub(crate) mark: Spot,
@@ -69,6 +72,7 @@ pub(crate) struct News {
 
 #[derive(Clone, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "restore", derive(serde::Deserialize))]
 #[repr(C)]
 pub(crate) struct Track {
     /// How many are on the way to the head, and how many in the diverter's reach.

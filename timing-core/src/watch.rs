@@ -14,6 +14,7 @@ use crate::unit::UnitState;
 
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "restore", derive(serde::Deserialize))]
 #[repr(C)]
 pub(crate) struct Watch {
     /// The line's belt stands, and the line says so (or cannot say).

@@ -3,4 +3,5 @@
 pub mod csv;
 pub mod inputs;
 pub mod rec;
+pub mod ring;
 pub mod vcd;

@@ -13,6 +13,7 @@ use crate::watch;
 /// What an acting state is at.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "restore", derive(serde::Deserialize))]
 pub(crate) enum Phase {
     /// Not begun.
     #[default]
@@ -33,6 +34,7 @@ pub(crate) enum Phase {
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "restore", derive(serde::Deserialize))]
 #[repr(C)]
 pub(crate) struct Unit {
     pub(crate) state: UnitState,

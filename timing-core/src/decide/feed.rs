@@ -14,6 +14,7 @@ const SETTLE_TIME: Span = Span::from_micros(1_500_000);
 
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "restore", derive(serde::Deserialize))]
 #[repr(C)]
 pub(crate) struct Feed {
     pub(crate) step: FeedStep,

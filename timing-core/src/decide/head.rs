@@ -20,6 +20,7 @@ use crate::units::Rate;
 
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "restore", derive(serde::Deserialize))]
 #[repr(C)]
 pub(crate) struct Head {
     pub(crate) step: HeadStep,

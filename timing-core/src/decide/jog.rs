@@ -10,6 +10,7 @@ pub(crate) const HOLD: Span = Span::from_micros(250_000);
 
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "restore", derive(serde::Deserialize))]
 pub(crate) struct Jog {
     /// Asked for in this tick only.
     asked: Option<(Actuator, Pose)>,

@@ -38,6 +38,7 @@ const PASSES: usize = 4;
 /// Laid out by hand, here and below: the smallest processors reach bytes only within 32 of a pointer, and words within 128.
 #[derive(Clone, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "restore", derive(serde::Deserialize))]
 #[repr(C)]
 pub(crate) struct Ctl {
     /// Decisions did not settle: come back at once.

@@ -44,6 +44,7 @@ const DITHER: i32 = 2;
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "restore", derive(serde::Deserialize))]
 #[repr(C)]
 pub(crate) struct Belt {
     moving: bool,

@@ -24,6 +24,7 @@ const FAILED_PATIENCE: Span = Span::from_micros(20_000);
 /// Where the eyes' edges were first seen raw; kept from the first raw edge until it is accepted, or was bounce.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "restore", derive(serde::Deserialize))]
 pub(crate) struct Latches {
     pub(crate) pocket: Place,
     pub(crate) release: Place,
@@ -36,6 +37,7 @@ impl Latches {
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "restore", derive(serde::Deserialize))]
 #[repr(C)]
 pub(crate) struct Filter {
     raw: Contacts,

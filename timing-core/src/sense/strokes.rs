@@ -12,6 +12,7 @@ use crate::sense::Seen;
 /// Where an actuator is, as far as can be told.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "restore", derive(serde::Deserialize))]
 pub(crate) enum At {
     /// Not known: never ordered, overdue, or without energy.
     #[default]
@@ -40,6 +41,7 @@ pub(crate) struct News {
 /// Where the six actuators are, and what is awaited of them.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "restore", derive(serde::Deserialize))]
 #[repr(C)]
 pub(crate) struct Strokes {
     /// Four sets: confirmed home, confirmed on work, confirmed at full stroke, whose contact counts.
@@ -54,6 +56,7 @@ pub(crate) struct Strokes {
 /// Four sets of actuators, one byte each: to take an actuator out of several is one operation.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "restore", derive(serde::Deserialize))]
 struct Sets(u32);
 
 /// Which byte of [`Strokes::ends`].
@@ -96,6 +99,7 @@ impl Sets {
 /// The times of a stroke under way.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize))]
+#[cfg_attr(feature = "restore", derive(serde::Deserialize))]
 struct Times {
     /// When it must have arrived (or counts as arrived, where no contact is fitted).
     due: Deadline,
