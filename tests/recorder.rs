@@ -1,17 +1,16 @@
 //! The recorder on a board: what its two halves hold gives the same bits on a desk, from whichever snapshot it begins.
 
 use crate::jobs::jobs;
+use firmware_example::Board;
+use firmware_example::link::FRAME_MAX;
+use firmware_example::recorder::{Drain, save};
 use host_sim::record::rec::Told;
-use host_sim::record::ring::{Half, RingError, half};
+use host_sim::record::ring::{Half, RingError, drained, half};
 use rand_pcg::Pcg32;
 use rand_pcg::rand_core::Rng as _;
 use tests::recorded::Recorded;
 use timing_core::record::Recorder;
-use timing_core::{Digest, Duration, EventKind, Station};
-
-fn save(station: &Station, into: &mut [u8]) -> Option<usize> {
-    postcard::to_slice(station, into).ok().map(|used| used.len())
-}
+use timing_core::{Digest, Duration, EventKind, Inputs, Outputs, Station};
 
 /// Replays a half from its snapshot, or from `fresh` at power-up; every entry must come out as it was told.
 fn replay(half: &Half, fresh: Station) -> u32 {
@@ -184,4 +183,101 @@ fn a_spoilt_half_is_refused_or_goes_on() {
     assert!(refused > 100 && went_on > 100, "{refused} refused, {went_on} went on");
     assert_eq!(half(&[]).err(), Some(RingError::Short));
     assert_eq!(half(&[200, 0, 1]).err(), Some(RingError::Short));
+}
+
+/// A board in this process: its loop with the recorder, a fault, the drain over the link's frames, and back on the desk.
+#[test]
+fn a_fault_on_a_board_is_drained_and_replayed_on_the_desk() {
+    let job = jobs().into_iter().find(|j| j.name == "sticking-grip").expect("the job");
+    let (of, digest) = Recorded::rehearsed(&job);
+    let mut station = of.station();
+    let mut board = Wires { inputs: of.inputs.iter(), digest: Digest::new() };
+    let mut recorder = Recorder::<4096>::new(Duration::from_millis(2_000));
+    firmware_example::recorder::run(&mut station, &mut board, &mut recorder).expect("wires do not fail");
+    // The recorder takes nothing from the run.
+    assert_eq!(board.digest.digest(), digest);
+    assert!(recorder.is_frozen());
+
+    let (mut drain, mut sent, mut frame) = (Drain::default(), Vec::new(), [0; FRAME_MAX]);
+    let mut frames = Vec::new();
+    while let Some(n) = drain.frame(&recorder, &mut frame) {
+        frames.push(frame[..n].to_vec());
+        sent.extend_from_slice(&frame[..n]);
+    }
+    let halves = drained(&sent).expect("whole");
+    assert_eq!(halves.each_ref().map(Vec::as_slice), recorder.halves());
+    let faults: u32 = halves.iter().map(|h| replay(&half(h).expect("whole"), of.station())).sum();
+    assert_eq!(faults, 1);
+
+    // A frame that is missing, or broken on its way, is noticed.
+    for missing in 0..frames.len() {
+        let rest: Vec<u8> =
+            frames.iter().enumerate().filter(|(i, _)| *i != missing).flat_map(|(_, f)| f.clone()).collect();
+        assert_eq!(drained(&rest).err(), Some(RingError::Short), "frame {missing}");
+    }
+    for at in (0..sent.len()).step_by(41) {
+        let mut spoilt = sent.clone();
+        spoilt[at] ^= 4;
+        assert!(drained(&spoilt).is_err(), "byte {at}");
+    }
+}
+
+struct Wires<'a> {
+    inputs: std::slice::Iter<'a, Inputs>,
+    digest: Digest,
+}
+
+impl Board for Wires<'_> {
+    type Error = std::convert::Infallible;
+
+    fn sense(&mut self) -> Result<Option<Inputs>, Self::Error> {
+        Ok(self.inputs.next().copied())
+    }
+
+    fn obey(&mut self, inputs: &Inputs, out: &Outputs<'_>) -> Result<(), Self::Error> {
+        self.digest.tick(inputs.now, out);
+        Ok(())
+    }
+
+    fn all_off(&mut self) {}
+}
+
+/// Bytes of a change on a steady day with the snapshots counted, as a board of 2 × 8 KiB keeps them.
+#[test]
+fn bytes_of_a_change_with_snapshots() {
+    let job = jobs().into_iter().find(|j| j.name == "steady-day").expect("the job");
+    let (of, _) = Recorded::rehearsed(&job);
+    let mut station = of.station();
+    let mut recorder = Recorder::<8192>::new(Duration::from_millis(1 << 40));
+    let (mut all, mut changes, mut before) = (0_usize, 0_u32, None::<(Inputs, timing_core::Orders, u8)>);
+    let (mut snapshot, mut begun) = (0, 0);
+    for inputs in &of.inputs {
+        let newer = recorder.halves()[1].as_ptr();
+        let filled = recorder.halves()[1].len();
+        recorder.before(&station, |s, into| {
+            snapshot = save(s, into)?;
+            Some(snapshot)
+        });
+        if recorder.halves()[1].as_ptr() != newer {
+            all += filled;
+            begun += 1;
+        }
+        let out = station.tick(inputs);
+        recorder.after(inputs, &out);
+        let unit = out.unit as u8;
+        if let Some((i, o, u)) = &before {
+            changes +=
+                inputs.contacts.differing(i.contacts).bits().count_ones() + (out.orders.bits() ^ o.bits()).count_ones();
+            changes += u32::from(unit != *u) + u32::from(inputs.request.is_some()) + out.events.len() as u32;
+        }
+        // A tick that the schedule asked for is a change of its own: a recording holds its schedule.
+        changes += 1;
+        before = Some((*inputs, out.orders, unit));
+    }
+    all += recorder.halves()[1].len();
+    let a_change = all as f64 / f64::from(changes);
+    println!(
+        "{all} bytes, {begun} halves begun, snapshot {snapshot} bytes, {changes} changes with ticks: {a_change:.2} bytes a change"
+    );
+    assert!(a_change < 3.5 && begun > 0);
 }

@@ -14,6 +14,7 @@ pub mod log;
 pub mod pins;
 pub mod products;
 pub mod recorded;
+pub mod recorder;
 
 use timing_core::{Inputs, Outputs, Station};
 

@@ -1,6 +1,7 @@
 //! What a board's recorder kept ([`timing_core::record::Recorder`]), back on the desk: a station to start from, and entries.
 
 use super::rec::{Told, decode};
+use firmware_example::recorder::pieces;
 use timing_core::Station;
 
 /// One half of a ring.
@@ -50,4 +51,21 @@ pub fn half(bytes: &[u8]) -> Result<Half, RingError> {
         _ => Some(Box::new(postcard::from_bytes(snapshot).map_err(|_| RingError::Snapshot)?)),
     };
     Ok(Half { from, told: decode(entries).ok_or(RingError::Entries)? })
+}
+
+/// Both halves, the older first, from the frames that a board sent of them ([`firmware_example::recorder::Drain`]).
+///
+/// # Errors
+/// [`RingError::Short`] when a frame is missing or broken.
+pub fn drained(frames: &[u8]) -> Result<[Vec<u8>; 2], RingError> {
+    let mut halves = [Vec::new(), Vec::new()];
+    let (mut whole, mut due) = (true, [0; 2]);
+    let broken = pieces(frames, |piece, bytes| {
+        let i = usize::from(piece.half & 1);
+        whole &= piece.half < 2 && piece.from as usize == halves[i].len();
+        due[i] = piece.of as usize;
+        halves[i].extend_from_slice(bytes);
+    });
+    whole &= broken == 0 && halves.iter().zip(due).all(|(h, due)| h.len() == due);
+    if whole && !halves[1].is_empty() { Ok(halves) } else { Err(RingError::Short) }
 }
