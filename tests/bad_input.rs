@@ -106,6 +106,8 @@ pub fn chapter(e: &mut Evidence) -> String {
             "For `capcycle check`, `plan`, `run` and the like. Every mistake is told at once, with file, line, key, and how to mend it ([The job file](job-file.md)).",
             desk::job_file(),
         ),
+        ("Captures and their maps", "For `capcycle survey` ([Surveying a machine](survey.md)).", desk::captures()),
+        ("Recordings", "For `capcycle replay` ([Recordings](recordings.md)).", desk::recordings()),
         (
             "Machine and product tables",
             "As the core takes them, from a job's plan, from a firmware, from flash.",

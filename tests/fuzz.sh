@@ -13,7 +13,7 @@
 set -euo pipefail
 cd "$(dirname "$0")/fuzz"
 
-all=(job record flash board desk core)
+all=(job record flash board desk core capture recording)
 files=100 bytes=1024
 grown=${CARGO_TARGET_DIR:-$PWD/target}/grown
 host=$(rustc -vV | sed -n 's/^host: //p')
@@ -57,7 +57,7 @@ if [ "$keep" = yes ]; then
     exit 0
 fi
 
-printf '%-8s %12s %8s %10s %8s %9s\n' target executions seconds "per second" reached findings
+printf '%-9s %12s %8s %10s %8s %9s\n' target executions seconds "per second" reached findings
 bad=0
 for t in "${targets[@]}"; do
     mkdir -p "$grown/$t" "corpus/$t" "artifacts/$t"
@@ -70,7 +70,7 @@ for t in "${targets[@]}"; do
     reached=$(grep -o ' cov: [0-9]*' "$log" | tail -n1 | grep -o '[0-9]*' || echo 0)
     took=$(sed -n 's/^Done [0-9]* runs in \([0-9]*\) second.*/\1/p' "$log")
     found=$(find "artifacts/$t" -type f | wc -l)
-    printf '%-8s %12s %8s %10s %8s %9s\n' "$t" "${runs:-?}" "${took:-ended}" "${rate:-?}" "$reached" "$found"
+    printf '%-9s %12s %8s %10s %8s %9s\n' "$t" "${runs:-?}" "${took:-ended}" "${rate:-?}" "$reached" "$found"
     if [ "$found" -gt 0 ] || [ -z "$took" ]; then
         bad=1
         echo "  see $log" >&2

@@ -67,6 +67,9 @@ fn vcds(path: &Path) -> u64 {
     parser.map(|c| u64::from(c.is_ok())).sum()
 }
 
+/// Reads a whole capture.
+type Reader = fn(&Path) -> u64;
+
 fn captures(text: &str, dir: &Path) {
     // One run after the other, its times moved on.
     let (head, body) = text.split_once("#0\n").expect("it begins at 0");
@@ -95,7 +98,7 @@ fn captures(text: &str, dir: &Path) {
     }
     println!("captures: medians of {RUNS} runs; peak memory of a process that does nothing else");
     println!("{:<24} {:>10} {:>10} {:>14}", "reader", "file", "MB/s", "peak, MB");
-    let readers: [(&str, fn(&Path) -> u64); 3] = [("here", ours), ("wellen, streaming", wellens), ("vcd crate", vcds)];
+    let readers: [(&str, Reader); 3] = [("here", ours), ("wellen, streaming", wellens), ("vcd crate", vcds)];
     for (name, path, mb) in &paths {
         for (reader, read) in readers {
             let seconds = time(|| read(path));
@@ -148,7 +151,7 @@ fn recordings(job: &Job, recording: &[u8]) {
     let back = || {
         let (mut rest, mut n) = (plain.as_slice(), 0_u64);
         while let Ok((i, later)) = postcard::take_from_bytes::<Inputs>(rest) {
-            (rest, n) = (later, n + i.now.as_micros() & 1);
+            (rest, n) = (later, n ^ (i.now.as_micros() & 1));
             if rest.is_empty() {
                 break;
             }

@@ -1,5 +1,7 @@
 //! What comes in at the desk: job files, and the arguments of the command.
 
+use crate::evidence::Named;
+
 use super::{ERRORS, RUN, Row, Said, tested};
 
 const OUTPUT: &str = "tests/output_files.rs";
@@ -58,6 +60,14 @@ pub(super) fn job_file() -> Vec<Row> {
             stays: "no job is made",
             tests: &[(ERRORS, "any_text_is_survived"), ("tests/quantities.rs", "any_text_is_survived")],
         },
+        row(
+            "a value that a survey left blank, \"?\"",
+            &["measure it: "],
+            &[(
+                "tests/survey.rs",
+                "the_drafted_job_is_refused_for_its_blanks_and_once_they_are_filled_plans_the_same_set_points",
+            )],
+        ),
         row(
             "a mistake in the last of several jobs",
             &["is a whole number, and a text is due"],
@@ -120,5 +130,71 @@ pub(super) fn arguments() -> Vec<Row> {
             &["name the board's serial port"],
             &[("tests/link_port.rs", "a_path_that_is_no_port_is_told")],
         ),
+    ]
+}
+
+const CAPTURE: &str = "tests/capture.rs";
+const BEFORE: &str = "what came before is measured; exit code 1";
+const SURVEY: Named = ("tests/survey.rs", "the_verb_writes_its_two_files_and_says_what_is_wrong");
+const REPLAY: Named = ("tests/replay.rs", "the_verb_refuses_what_it_cannot_read_and_tells_what_is_damaged");
+
+pub(super) fn captures() -> Vec<Row> {
+    vec![
+        Row {
+            what: "a file that is no capture, or whose head is wrong",
+            said: tested(&["defines no channel", "is no time", "is no whole zip archive"]),
+            stays: WRONG_JOB,
+            tests: &[(CAPTURE, "what_is_no_capture_says_what_is_wrong_and_where")],
+        },
+        Row {
+            what: "a line that means nothing, time that goes back, a row of another length",
+            said: tested(&["neither a time nor a value", "time goes back", "where 3 are due"]),
+            stays: BEFORE,
+            tests: &[(CAPTURE, "damage_is_told_with_its_line_and_unknown_levels_are_counted")],
+        },
+        Row {
+            what: "a capture that was cut off or spoilt anywhere",
+            said: tested(&["what came before was read"]),
+            stays: BEFORE,
+            tests: &[(CAPTURE, "a_capture_that_was_cut_or_spoilt_gives_what_came_before"), SURVEY],
+        },
+        Row {
+            what: "a map with a name, channel, key or unit that is not known",
+            said: tested(&["did you mean chain?", "unknown field `kontacts`", "bounce:"]),
+            stays: WRONG_JOB,
+            tests: &[SURVEY],
+        },
+    ]
+}
+
+pub(super) fn recordings() -> Vec<Row> {
+    vec![
+        Row {
+            what: "no recording; a fault that it does not have; a set-point that cannot be asked about",
+            said: tested(&["does not begin with the letters", "--fault 9:", "product.seat_dwell:"]),
+            stays: WRONG_JOB,
+            tests: &[REPLAY, ("tests/replay.rs", "every_key_takes_its_own_value_and_a_wrong_one_says_how_to_mend_it")],
+        },
+        Row {
+            what: "a recording that was cut or spoilt",
+            said: tested(&["cut or spoilt from byte"]),
+            stays: "what came before is replayed; exit code 1",
+            tests: &[REPLAY, ("tests/record_file.rs", "a_flipped_bit_anywhere_is_seen")],
+        },
+        Row {
+            what: "a recording of another controller",
+            said: tested(&["DIFFERENT: tick "]),
+            stays: "the first difference is told; exit code 1",
+            tests: &[REPLAY],
+        },
+        Row {
+            what: "a board's recorder, drained with a frame missing or broken; a spoilt snapshot",
+            said: vec![Said::Name("Short".to_owned())],
+            stays: "nothing is taken for whole; no panic",
+            tests: &[
+                ("tests/recorder.rs", "a_fault_on_a_board_is_drained_and_replayed_on_the_desk"),
+                ("tests/recorder.rs", "a_spoilt_half_is_refused_or_goes_on"),
+            ],
+        },
     ]
 }

@@ -3,25 +3,37 @@
 //! The fuzzer (`tests/fuzz`, nightly only) calls them with bytes of its own making; `tests/fuzz_kept.rs` calls them, in every test run, with
 //! what is kept in the repository: the seeds, the fuzzer's minimised corpus, and whatever once failed.
 
+mod capture;
 mod core;
 mod flash;
 mod job;
 mod link;
 mod record;
+mod recording;
 pub mod seeds;
 
+pub use capture::capture;
 pub use core::{Seen, core, core_seen};
 pub use flash::flash;
 pub use job::job;
 pub use link::{board, desk};
 pub use record::record;
+pub use recording::recording;
 
 /// A target: its name, which is that of its folders too, and its function.
 pub type Target = (&'static str, fn(&[u8]));
 
 /// All of them.
-pub const TARGETS: [Target; 6] =
-    [("job", job), ("record", record), ("flash", flash), ("board", board), ("desk", desk), ("core", core)];
+pub const TARGETS: [Target; 8] = [
+    ("job", job),
+    ("record", record),
+    ("flash", flash),
+    ("board", board),
+    ("desk", desk),
+    ("core", core),
+    ("capture", capture),
+    ("recording", recording),
+];
 
 /// Takes bytes off the front; zeros after the end, so that every input means something.
 struct Take<'a>(&'a [u8]);

@@ -2,7 +2,7 @@
 
 use firmware_example::products::Name;
 use firmware_example::products::record::{self, RECORD_MAX};
-use timing_core::{Machine, example};
+use timing_core::{Command, Inputs, Instant, Machine, Request, Setpoints, Station, example};
 
 /// A seed: its file's name, and its bytes.
 pub type Seed = (&'static str, Vec<u8>);
@@ -32,8 +32,37 @@ pub fn of(target: &str) -> Vec<Seed> {
             ("liar", vec![6, 0, 2, 0, 3, 0, 5, 9, 0, 0, 0, 0, 0, 0, 0, 0, 0, 4, 3]),
         ],
         "core" => core(),
+        "capture" => vec![
+            (
+                "dump",
+                b"$timescale 1 us $end\n$scope module m $end\n$var wire 1 ! a $end\n$var wire 8 # b $end\n$var wire 1 ab c $end\n\
+                  $upscope $end\n$enddefinitions $end\n#0\n$dumpvars\n0!\nb0 #\n1ab\n$end\n#1500\n1!\nb101 #\n#700000\nx!\n0ab\n"
+                    .to_vec(),
+            ),
+            ("table", b"; a comment\ntime (ms);a;b;c\n0;0;1;-5\n1.5;1;0;7\n600;0;x;9\n".to_vec()),
+        ],
+        "recording" => vec![("short", recording()), ("entries", vec![0x20, 1, 8, 1, 0, 0x85, 3, 0x40, 9, 2])],
         other => unreachable!("no target {other}"),
     }
+}
+
+/// A recording of a few ticks.
+fn recording() -> Vec<u8> {
+    let machine = Machine::new(&example::machine()).expect("the example is valid");
+    let setpoints = Setpoints::new(&example::product(), &machine).expect("the example is valid");
+    let mut station = Station::new(machine, setpoints);
+    let mut writer = host_sim::record::rec::Writer::new(&example::machine(), &example::product());
+    let commands = [None, Some(Command::Reset), Some(Command::Start), None, None];
+    for (i, command) in (1_u64..).zip(commands) {
+        let inputs = Inputs {
+            now: Instant::from_micros(i * 30_000),
+            contacts: example::at_rest(),
+            request: command.map(Request::Command),
+            ..Inputs::default()
+        };
+        writer.tick(&inputs, &station.tick(&inputs));
+    }
+    writer.finish()
 }
 
 fn job() -> Vec<Seed> {

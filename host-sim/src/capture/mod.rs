@@ -10,7 +10,7 @@ mod logic;
 mod vcd;
 
 use std::fs::File;
-use std::io::{Read, Seek, SeekFrom};
+use std::io::{Cursor, Read, Seek, SeekFrom};
 use std::path::Path;
 
 /// A channel of a capture.
@@ -58,10 +58,17 @@ pub struct Capture {
     kind: Kind,
 }
 
+/// Where a capture's bytes come from.
+trait Source: Read + Seek {}
+
+impl<S: Read + Seek> Source for S {}
+
+type Bytes = Box<dyn Source>;
+
 enum Kind {
-    Vcd(vcd::Vcd<File>),
-    Csv(csv::Table<File>),
-    Logic(logic::Logic<File>),
+    Vcd(vcd::Vcd<Bytes>),
+    Csv(csv::Table<Bytes>),
+    Logic(logic::Logic<Bytes>),
 }
 
 impl Capture {
@@ -72,20 +79,31 @@ impl Capture {
     pub fn open(path: &Path) -> Result<Self, String> {
         let name = path.display();
         let tell = |e: String| format!("{name}: {e}");
-        let mut file =
+        let file =
             File::open(path).map_err(|e| tell(format!("{e}; name a VCD, a CSV or a logic analyser's archive")))?;
+        Self::read(Box::new(file)).map_err(tell)
+    }
+
+    /// As [`Self::open`], of bytes.
+    ///
+    /// # Errors
+    /// One sentence, without a file's name.
+    pub fn of_bytes(bytes: Vec<u8>) -> Result<Self, String> {
+        Self::read(Box::new(Cursor::new(bytes)))
+    }
+
+    fn read(mut file: Bytes) -> Result<Self, String> {
         let mut head = Vec::new();
-        let back = |e: std::io::Error| tell(format!("cannot be read: {e}"));
+        let back = |e: std::io::Error| format!("cannot be read: {e}");
         (&mut file).take(512).read_to_end(&mut head).map_err(back)?;
         file.seek(SeekFrom::Start(0)).map_err(back)?;
         let first = head.iter().position(|b| !b.is_ascii_whitespace());
         let (channels, kind) = match first.and_then(|i| head.get(i..)) {
-            None => return Err(tell("is empty".to_owned())),
+            None => return Err("is empty".to_owned()),
             Some([b'P', b'K', ..]) => logic::open(file).map(|(c, k)| (c, Kind::Logic(k))),
             Some([b'$', ..]) => vcd::open(file).map(|(c, k)| (c, Kind::Vcd(k))),
             Some(_) => csv::open(file).map(|(c, k)| (c, Kind::Csv(k))),
-        }
-        .map_err(tell)?;
+        }?;
         Ok(Self { channels, kind })
     }
 
