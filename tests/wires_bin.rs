@@ -1,11 +1,40 @@
 //! `wires SEED TICKS FILE [struck]`: writes recorded inputs and prints what this host's core made of them, as the firmware does.
+//!
+//! `wires soak SEED FOLDER`: what each core of a seed of the soak was given, a file for each.
 
 use std::fs::File;
 use std::io::BufWriter;
+use std::path::Path;
 use std::process::ExitCode;
+
+use host_sim::record::inputs::InputsWriter;
+use host_sim::soak::{Draws, Profile, taped};
+
+fn soak(seed: u64, folder: &Path) -> std::io::Result<()> {
+    let (_, tapes) = taped(&Draws::new(seed, Profile::Wild));
+    for (n, tape) in tapes.iter().enumerate() {
+        let file = File::create(folder.join(format!("soak-{seed}-{n}.inputs")))?;
+        let mut writer = InputsWriter::new(BufWriter::new(file), &tape.setup.0, &tape.setup.1)?;
+        tape.inputs.iter().try_for_each(|i| writer.tick(i))?;
+        writer.finish()?;
+    }
+    Ok(())
+}
 
 fn main() -> ExitCode {
     let words: Vec<String> = std::env::args().skip(1).collect();
+    if let [word, seed, folder] = words.as_slice()
+        && word == "soak"
+        && let Ok(seed) = seed.parse()
+    {
+        return match soak(seed, Path::new(folder)) {
+            Ok(()) => ExitCode::SUCCESS,
+            Err(e) => {
+                eprintln!("{folder}: {e}");
+                ExitCode::from(2)
+            }
+        };
+    }
     let (words, struck) = match words.as_slice() {
         [words @ .., last] if last == "struck" => (words, true),
         words => (words, false),
@@ -15,7 +44,7 @@ fn main() -> ExitCode {
         _ => None,
     };
     let Some((seed, ticks, file)) = parsed else {
-        eprintln!("usage: wires SEED TICKS FILE [struck]");
+        eprintln!("usage: wires SEED TICKS FILE [struck], or wires soak SEED FOLDER");
         return ExitCode::from(2);
     };
     let told = File::create(file).and_then(|f| {

@@ -24,7 +24,7 @@ mod words;
 
 pub use draws::{Draws, Profile};
 pub use report::{Failure, Report};
-pub use run::run;
+pub use run::{Tape, run, taped};
 
 /// As [`run()`]; a panic is a failure of R16.
 #[must_use]

@@ -27,8 +27,8 @@ use crate::soak::words::line;
 use crate::verdict::Counted;
 use std::collections::VecDeque;
 use timing_core::{
-    Contact, Contacts, Counts, Digest, Event, Inputs, Instant, Machine, Mode, Orders, Request, Setpoints, Speed,
-    Station, UnitState,
+    Contact, Contacts, Counts, Digest, Event, Inputs, Instant, Machine, MachineProfile, Mode, Orders, Product, Request,
+    Setpoints, Speed, Station, UnitState,
 };
 
 /// Events kept for a failure.
@@ -44,6 +44,26 @@ pub fn run(draws: &Draws, keep: Option<&[usize]>) -> Report {
     let mut run = Run::new(draws, keep);
     run.go();
     run.finish()
+}
+
+/// What one core of a run was given, from its power-up until its power was cut or another product was loaded.
+#[derive(Clone, Debug)]
+pub struct Tape {
+    /// Its machine and product.
+    pub setup: (MachineProfile, Product),
+    /// The inputs of its ticks.
+    pub inputs: Vec<Inputs>,
+}
+
+/// As [`run()`] with all strikes; keeps what the cores were given.
+#[must_use]
+pub fn taped(draws: &Draws) -> (Report, Vec<Tape>) {
+    let mut run = Run::new(draws, None);
+    run.tapes = Some(Vec::new());
+    run.thread_tape();
+    run.go();
+    let tapes = run.tapes.take().unwrap_or_default();
+    (run.finish(), tapes)
 }
 
 struct Run<'a> {
@@ -77,6 +97,9 @@ struct Run<'a> {
     second: (u64, u64),
     report: Report,
     over: bool,
+    /// What the cores were given, if it is kept; whether the last of them still runs on what it was set up with.
+    tapes: Option<Vec<Tape>>,
+    taping: bool,
 }
 
 fn counted(station: &Station) -> Counted {
@@ -138,6 +161,8 @@ impl<'a> Run<'a> {
             second: (0, 0),
             report: Report::new(draws.seed),
             over: false,
+            tapes: None,
+            taping: false,
             job,
         }
     }
@@ -267,6 +292,15 @@ impl<'a> Run<'a> {
             self.rules = rules(&self.job, self.knows, self.draws.beat);
             self.clock.restart();
             self.report.power_ups += 1;
+            self.thread_tape();
+        }
+    }
+
+    fn thread_tape(&mut self) {
+        let plan = if self.other_loaded { &self.draws.other.1 } else { &self.draws.plan };
+        if let Some(tapes) = &mut self.tapes {
+            tapes.push(Tape { setup: (plan.profile.clone(), plan.product.clone()), inputs: Vec::new() });
+            self.taping = true;
         }
     }
 
@@ -365,6 +399,7 @@ impl<'a> Run<'a> {
         let (_, setpoints) = validated(plan);
         let Some(station) = &mut self.station else { return };
         if station.load(setpoints).is_ok() {
+            self.taping = false;
             self.setpoints = setpoints;
             self.job.product = product.clone();
             self.rules.load(product);
@@ -417,6 +452,11 @@ impl<'a> Run<'a> {
             discharge_latch: None,
             request: self.waiting.pop_front(),
         };
+        if self.taping
+            && let Some(tape) = self.tapes.as_mut().and_then(|t| t.last_mut())
+        {
+            tape.inputs.push(inputs);
+        }
         let out = station.tick(&inputs);
         self.digest.tick(inputs.now, &out);
         self.clock.called(now, out.wake, contacts, failed);
