@@ -10,7 +10,7 @@ pub use refused::{MACHINE, PRODUCT};
 use crate::evidence::{Evidence, Named};
 use crate::tables::CAUTION;
 use std::fmt::Write as _;
-use timing_core::{Actuator, Contact, FAULTS, Fault, MachineError, ProductError, Why};
+use timing_core::{FAULTS, Fault, Why};
 
 /// How a refusal is said.
 enum Said {

@@ -14,8 +14,6 @@ mod filter;
 mod hal_pins;
 #[path = "../../io_bits.rs"]
 mod io_bits;
-#[path = "../../quadrature.rs"]
-mod quadrature;
 #[path = "../../refused_tables.rs"]
 mod refused_tables;
 #[path = "../../rules_course.rs"]
