@@ -299,7 +299,7 @@ impl<'a> Run<'a> {
     fn thread_tape(&mut self) {
         let plan = if self.other_loaded { &self.draws.other.1 } else { &self.draws.plan };
         if let Some(tapes) = &mut self.tapes {
-            tapes.push(Tape { setup: (plan.profile.clone(), plan.product.clone()), inputs: Vec::new() });
+            tapes.push(Tape { setup: (plan.profile, plan.product), inputs: Vec::new() });
             self.taping = true;
         }
     }
