@@ -734,6 +734,28 @@ fn strays_hold_and_are_found() {
     assert_eq!(b.station.tally().found, 1);
 }
 
+/// A bottle that came into the release eye while the belt coasted to a Hold used to ride on unseen, up to the bottle in the head.
+#[test]
+fn r6_a_body_that_comes_into_the_eye_within_a_hold_is_found() {
+    let mut b = running();
+    b.until("registered", 20_000, |b| !b.told(EventKind::Registered).is_empty());
+    let first = b.bottles.iter().map(|x| x.x).fold(f64::MIN, f64::max);
+    b.supply = false;
+    b.bottles.retain(|x| (x.x - first).abs() < 0.01);
+    b.bottles.push(crate::bench::Bottle::standing(first - 68.0));
+    b.until("the first has left the eye", 5_000, |b| !b.told(EventKind::Length).is_empty());
+    b.line_belt = Some(true);
+    b.command(Command::Hold);
+    b.run(80);
+    b.line_belt = None;
+    b.until("Held", 5_000, |b| b.unit() == UnitState::Held);
+    assert!(b.contacts().has(Contact::ReleaseEye), "the second is in the eye");
+    b.command(Command::Unhold);
+    b.until("the second is told", 10_000, |b| b.has_fault(Fault::StrayRelease));
+    assert_eq!((b.station.tally().registered, b.station.tally().found, b.station.inside()), (1, 1, 2));
+    b.until("Held again", 5_000, |b| b.unit() == UnitState::Held);
+}
+
 #[test]
 fn a_slowing_stroke_is_told_before_its_watchdog_trips() {
     let mut m = profile();

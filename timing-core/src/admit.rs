@@ -36,7 +36,7 @@ pub(crate) fn run(ctl: &mut Ctl, cx: &mut Cx<'_>) {
     } else if ctl.feed.stray.is_due(cx.seen.belt) {
         let edge = ctl.feed.stray.spot().ahead(stray_body(cx).saturating_neg());
         ctl.feed.stray = Place::NOWHERE;
-        if ctl.unit.runs_head() {
+        if takes_strays(ctl) {
             register(ctl, cx, edge, false);
         }
     }
@@ -48,6 +48,12 @@ const fn stray_body(cx: &Cx<'_>) -> i32 {
     cx.s.body_min / 4
 }
 
+/// Whether a body that nobody released is one more inside. A bottle that touched the one before may come into the eye while the belt
+/// coasts to a Hold: it counts as soon as the belt has carried it far enough, be it after Unhold.
+fn takes_strays(ctl: &Ctl) -> bool {
+    ctl.unit.runs_head() || ctl.unit.is_broken_off()
+}
+
 #[inline(never)]
 fn came(ctl: &mut Ctl, cx: &mut Cx<'_>, edge: Spot) {
     if ctl.track.is_same_body() {
@@ -57,7 +63,7 @@ fn came(ctl: &mut Ctl, cx: &mut Cx<'_>, edge: Spot) {
     }
     if matches!(ctl.feed.step, FeedStep::Releasing | FeedStep::Shutting) && !ctl.feed.registered {
         register(ctl, cx, edge, true);
-    } else if ctl.unit.runs_head() {
+    } else if takes_strays(ctl) {
         ctl.feed.stray = Place::at(edge.ahead(stray_body(cx)));
     }
 }

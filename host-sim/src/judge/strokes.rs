@@ -213,6 +213,7 @@ impl Rules {
         let busy = self.is_sent(Actuator::Grip, Sent::Work) && self.bottle_held;
         if self.producing()
             && self.product.early_release
+            && self.eyes_true
             && busy
             && s.orders.belt()
             && !self.machine.line_owns_belt

@@ -161,7 +161,9 @@ impl Tracks {
             (false, _) => {}
         }
         self.cap = cap;
-        if self.caps.len() > 64 {
+        // By travel, not by number: a contact that chatters leaves many between eye and head.
+        let oldest = belt as f64 - (past - self.cap_eye_mm + self.diameter_mm) * mm;
+        while self.caps.len() > 1 && self.caps.front().is_some_and(|c| (c.1 as f64) < oldest) {
             self.caps.pop_front();
         }
     }

@@ -119,6 +119,12 @@ impl Unit {
         does & FINISHES != 0 || does & RUNS != 0 && !matches!(self.mode, Mode::Manual)
     }
 
+    /// Whether the run was only broken off: what the belt brings now was on its way, or is brought by hand, and is inside from then on.
+    pub(crate) const fn is_broken_off(&self) -> bool {
+        matches!(self.state, UnitState::Holding | UnitState::Held | UnitState::Unholding)
+            && matches!(self.mode, Mode::Production)
+    }
+
     pub(crate) fn runs_feed(&self) -> bool {
         self.is(RUNS | FINISHES) && matches!(self.mode, Mode::Production)
     }
