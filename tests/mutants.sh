@@ -39,4 +39,4 @@ status() { [ "$1" -eq 0 ] || [ "$1" -eq 2 ] || [ "$1" -eq 3 ] || exit "$1"; }
 pass mutants "$@" -- --test kept || status $?
 pass mutants "$@" -- --test core || status $?
 pass timing-core "$@" -- --features serde,embedded-hal,desk || status $?
-wc -l "$out"/mutants.out/{caught,timeout,missed,unviable}.txt
+wc -l "$out"/mutants.out/{previously_caught,caught,timeout,missed,unviable}.txt

@@ -11,8 +11,7 @@ use host_sim::record::inputs::InputsWriter;
 use host_sim::soak::{Draws, Profile, taped};
 
 fn soak(seed: u64, folder: &Path) -> std::io::Result<()> {
-    let (_, tapes) = taped(&Draws::new(seed, Profile::Wild));
-    for (n, tape) in tapes.iter().enumerate() {
+    for (n, tape) in taped(&Draws::new(seed, Profile::Wild)).iter().enumerate() {
         let file = File::create(folder.join(format!("soak-{seed}-{n}.inputs")))?;
         let mut writer = InputsWriter::new(BufWriter::new(file), &tape.setup.0, &tape.setup.1)?;
         tape.inputs.iter().try_for_each(|i| writer.tick(i))?;

@@ -22,7 +22,6 @@ fn the_core_gives_what_it_gave() {
         mutants::hashes(&inputs, |hash| {
             assert_eq!(hashes.get(at), Some(&hash.to_le_bytes()), "{}: hash {at}", file.display());
             at += 1;
-            true
         });
         assert_eq!(at, hashes.len(), "{}", file.display());
     }

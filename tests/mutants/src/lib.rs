@@ -35,11 +35,11 @@ impl Parts<'_> {
     }
 }
 
-/// Runs a core on a file of recorded inputs; `told` hears each hash and says whether to go on.
+/// Runs a core on a file of recorded inputs; `told` hears each hash.
 ///
 /// # Panics
 /// When the file is none of recorded inputs, or the core refuses its machine or product.
-pub fn hashes(file: &[u8], mut told: impl FnMut(u64) -> bool) {
+pub fn hashes(file: &[u8], mut told: impl FnMut(u64)) {
     let mut parts = Parts(&file[HEAD..]);
     let profile: MachineProfile = parts.next().expect("a machine");
     let product: Product = parts.next().expect("a product");
@@ -51,13 +51,13 @@ pub fn hashes(file: &[u8], mut told: impl FnMut(u64) -> bool) {
     let mut n = 0;
     while let Some(inputs) = parts.next::<Inputs>() {
         // One byte stands for the snapshot: here only the entries count.
-        recorder.before(&station, |_, into| into.first_mut().map(|b| *b = 1).map(|()| 1));
+        recorder.before(&station, |_, into| into.first_mut().map(|b| *b = 1).and(Some(1)));
         let out = station.tick(&inputs);
         digest.tick(inputs.now, &out);
         recorder.after(&inputs, &out);
         n += 1;
-        if n % EVERY == 0 && !told(seen(&station, &digest, (n % (EVERY * RECORDER) == 0).then_some(&recorder))) {
-            return;
+        if n % EVERY == 0 {
+            told(seen(&station, &digest, (n % (EVERY * RECORDER) == 0).then_some(&recorder)));
         }
     }
     told(seen(&station, &digest, Some(&recorder)));
