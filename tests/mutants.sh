@@ -25,7 +25,7 @@ find "$CAPCYCLE_KEPT" -name '*.inputs' -print0 | xargs -0 "$bin/keep"
 echo "kept: $(find "$CAPCYCLE_KEPT" -name '*.inputs' | wc -l) files, $(du -sm "$CAPCYCLE_KEPT" | cut -f1) MB"
 
 # Built often and run briefly: no debug information.
-export CARGO_PROFILE_DEV_DEBUG=0 CARGO_PROFILE_TEST_DEBUG=0 PROPTEST_CASES=64
+export CARGO_PROFILE_DEV_DEBUG=0 CARGO_PROFILE_TEST_DEBUG=0
 # The baseline by hand: cargo-mutants would try it on the package that is mutated.
 cargo test --quiet -p mutants --test kept --test core
 cargo test --quiet -p timing-core --features serde,embedded-hal,desk
